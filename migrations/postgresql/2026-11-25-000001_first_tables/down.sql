@@ -1,0 +1,22 @@
+-- Takes everything away again, youngest first.
+DROP TABLE week_rows;
+DROP TABLE prescription_lines;
+DROP TABLE prescriptions;
+DROP TABLE catalogue_items;
+DROP TABLE assessments;
+DROP TABLE contacts;
+DROP TABLE reviews;
+DROP TABLE stomas;
+DROP TABLE record_versions;
+DROP TABLE patient_identifiers;
+DROP TABLE patients;
+DROP TABLE audit_head;
+DROP TABLE audit_subjects;
+DROP TABLE audit_events;
+DROP TABLE sessions;
+DROP TABLE sign_in_links;
+DROP TABLE staff_roles;
+DROP TABLE staff;
+DROP TABLE sites;
+DROP TABLE services;
+DROP FUNCTION audit_is_append_only();

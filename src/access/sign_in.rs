@@ -1,0 +1,284 @@
+//! Signing in and out, and the one-time link with which a new member of staff chooses a password.
+
+use actix_web::cookie::{Cookie, SameSite};
+use actix_web::http::StatusCode;
+use actix_web::{HttpResponse, web};
+use serde::Deserialize;
+
+use super::pages::{PasswordPage, SignInPage};
+use super::{passwords, roles, secrets, store};
+use crate::audit::{Event, Outcome, append};
+use crate::db::{Actor, Stamp, StoreError};
+use crate::web::extract::{PostedBeforeSignIn, RequestFacts};
+use crate::web::form_view::{ErrorSummary, Field, Width};
+use crate::web::{Answer, PathOf, QueryOf, Signed, State, assets, page, see_other};
+
+/// Name of the session cookie. `__Host-`: only this host, only over a secure connection, whole site.
+pub const COOKIE: &str = "__Host-roundel";
+
+/// Somebody who is not signed in yet.
+fn nobody(facts: &RequestFacts) -> Actor {
+    Actor {
+        service_id: None,
+        staff_id: None,
+        name: "not signed in".to_owned(),
+        roles: String::new(),
+        request_id: facts.id.clone(),
+        address: facts.address.clone(),
+        session: None,
+        shows_message: false,
+    }
+}
+
+fn acting(facts: &RequestFacts, staff: &store::StaffRow, roles: &[roles::Role]) -> Actor {
+    let codes: Vec<&str> = roles.iter().map(|r| r.code()).collect();
+    Actor {
+        service_id: Some(staff.service_id),
+        staff_id: Some(staff.id),
+        name: staff.display_name.clone(),
+        roles: codes.join("+"),
+        ..nobody(facts)
+    }
+}
+
+fn cookie(value: String) -> Cookie<'static> {
+    Cookie::build(COOKIE, value).path("/").secure(true).http_only(true).same_site(SameSite::Strict).finish()
+}
+
+/// Query of the sign-in page.
+#[derive(Deserialize)]
+pub struct Next {
+    #[serde(default)]
+    next: String,
+    #[serde(default)]
+    ended: bool,
+}
+
+/// Only addresses of ours: no open redirect.
+fn safe_next(next: &str) -> String {
+    let ours = next.starts_with('/') && !next.starts_with("//") && !next.contains(['\\', '\r', '\n']);
+    if ours { next.to_owned() } else { String::new() }
+}
+
+fn sign_in_page(state: &State, user: &str, next: &str, error: Option<String>, ended: bool) -> SignInPage {
+    let mut errors = ErrorSummary::none();
+    let user = Field::new("user", "Sign-in name")
+        .value(user)
+        .autocomplete("username")
+        .error(error)
+        .width(Width::Full);
+    errors.take(&user);
+    let title = if errors.is_empty() { "Sign in" } else { "Error: Sign in" };
+    SignInPage {
+        shell: assets::anonymous_shell(title),
+        errors,
+        user,
+        password: Field::new("password", "Password").autocomplete("current-password").width(Width::Full),
+        next: safe_next(next),
+        notice: ended.then(|| "Your session has ended. Sign in again to go on.".to_owned()),
+        demo_sign_ins: state.demo_sign_ins.to_vec(),
+    }
+}
+
+/// `GET /sign-in`
+pub async fn form(state: web::Data<State>, query: QueryOf<Next>) -> Answer {
+    page(StatusCode::OK, &sign_in_page(&state, "", &query.0.next, None, query.0.ended))
+}
+
+/// What the sign-in form sends.
+#[derive(Deserialize)]
+pub struct SignIn {
+    #[serde(default)]
+    user: String,
+    #[serde(default)]
+    password: String,
+    #[serde(default)]
+    next: String,
+}
+
+/// One message whatever was wrong, so that nobody learns which names exist.
+const NOT_RIGHT: &str = "The sign-in name or the password is not right";
+
+/// `POST /sign-in`
+pub async fn sign_in(state: web::Data<State>, facts: RequestFacts, form: PostedBeforeSignIn<SignIn>) -> Answer {
+    let form = form.0;
+    let name = form.user.clone();
+    let now = Stamp::new(state.clock.now());
+    let found = state
+        .db
+        .read(move |conn| {
+            let staff = store::staff_by_name(conn, &name)?;
+            let roles = staff.as_ref().map(|s| store::roles_of(conn, s.id)).transpose()?.unwrap_or_default();
+            Ok::<_, StoreError>((staff, roles))
+        })
+        .await?;
+    let (staff, roles) = found;
+    if let Some(until) = staff.as_ref().and_then(|s| s.locked_until).filter(|until| *until > now) {
+        let wait = (until.at() - now.at()).num_seconds() + 1;
+        let actor = staff.as_ref().map_or_else(|| nobody(&facts), |s| acting(&facts, s, &roles));
+        let event = Event::execute("sign-in").outcome(Outcome::Refused).with("why", "too soon after failures");
+        state.db.write(&actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
+        let text = format!("Too many attempts. Wait {wait} seconds, then try again");
+        return page(StatusCode::TOO_MANY_REQUESTS, &sign_in_page(&state, &form.user, &form.next, Some(text), false));
+    }
+    let stored = staff.as_ref().and_then(|s| s.password_hash.clone());
+    let password = form.password.clone();
+    let right = web::block(move || passwords::verify(&password, stored.as_deref()))
+        .await
+        .map_err(|_| crate::web::AppError::Busy)??;
+    match staff {
+        Some(staff) if right && staff.disabled_at.is_none() => {
+            let reference = secrets::fresh()?;
+            let token = secrets::fresh()?;
+            let hash = secrets::hash(&reference);
+            let actor = acting(&facts, &staff, &roles);
+            state
+                .db
+                .write(&actor, move |tx| {
+                    store::clear_failures(tx, staff.id)?;
+                    store::open_session(tx, &staff, &hash, &token)?;
+                    append(tx, Event::execute("sign-in").with("method", "password")).map(drop)
+                })
+                .await
+                .map_err(|e: StoreError| e)?;
+            let first = roles::first_page(&roles::permissions_of(&roles));
+            let next = safe_next(&form.next);
+            let mut answer = see_other(if next.is_empty() { first } else { &next });
+            answer.add_cookie(&cookie(reference)).map_err(|_| crate::web::AppError::Unknown)?;
+            Ok(answer)
+        }
+        staff => {
+            let actor = staff.as_ref().map_or_else(|| nobody(&facts), |s| acting(&facts, s, &roles));
+            state
+                .db
+                .write(&actor, move |tx| {
+                    if let Some(staff) = &staff {
+                        store::note_failure(tx, staff)?;
+                    }
+                    append(tx, Event::execute("sign-in").outcome(Outcome::Failed)).map(drop)
+                })
+                .await
+                .map_err(|e: StoreError| e)?;
+            let again = sign_in_page(&state, &form.user, &form.next, Some(NOT_RIGHT.to_owned()), false);
+            page(StatusCode::UNPROCESSABLE_ENTITY, &again)
+        }
+    }
+}
+
+/// `POST /sign-out`
+pub async fn sign_out(state: web::Data<State>, signed: Signed, _form: crate::web::Posted<Empty>) -> Answer {
+    let hash = signed.actor.session.clone().unwrap_or_default();
+    state
+        .db
+        .write(&signed.actor, move |tx| {
+            store::end_session(tx, &hash)?;
+            append(tx, Event::execute("sign-out")).map(drop)
+        })
+        .await
+        .map_err(|e: StoreError| e)?;
+    let mut answer = see_other("/sign-in");
+    let mut gone = cookie(String::new());
+    gone.make_removal();
+    answer.add_cookie(&gone).map_err(|_| crate::web::AppError::Unknown)?;
+    Ok(answer)
+}
+
+/// A form with nothing but its token.
+#[derive(Deserialize)]
+pub struct Empty {}
+
+fn link_page(token: &str, name: &str, error: Option<(&str, String)>) -> PasswordPage {
+    let mut errors = ErrorSummary::none();
+    let at = |field: &str| error.as_ref().filter(|(f, _)| *f == field).map(|(_, text)| text.clone());
+    let password = Field::new("password", "New password")
+        .hint(format!("At least {} characters. Four or five unrelated words do well.", passwords::SHORTEST))
+        .autocomplete("new-password")
+        .width(Width::Full)
+        .error(at("password"));
+    let again = Field::new("again", "The same password again")
+        .autocomplete("new-password")
+        .width(Width::Full)
+        .error(at("again"));
+    errors.take(&password);
+    errors.take(&again);
+    PasswordPage {
+        shell: assets::anonymous_shell("Choose a password"),
+        errors,
+        heading: "Choose a password".to_owned(),
+        intro: format!("For {name}. This page works once."),
+        action: format!("/link/{token}"),
+        current: None,
+        password,
+        again,
+        facts: Vec::new(),
+    }
+}
+
+/// `GET /link/{token}`
+pub async fn link_form(state: web::Data<State>, path: PathOf<String>) -> Answer {
+    let token = path.into_inner();
+    let (hash, now) = (secrets::hash(&token), Stamp::new(state.clock.now()));
+    let owner = state.db.read(move |conn| store::link_owner(conn, &hash, now)).await?;
+    let owner = owner.ok_or_else(link_gone)?;
+    page(StatusCode::OK, &link_page(&token, &owner.display_name, None))
+}
+
+fn link_gone() -> crate::web::AppError {
+    crate::web::AppError::Unreadable(
+        "This link was used already or has expired. Ask your administrator for a new one.".to_owned(),
+    )
+}
+
+/// A new password, twice.
+#[derive(Deserialize)]
+pub struct NewPassword {
+    #[serde(default)]
+    pub(super) current: String,
+    #[serde(default)]
+    pub(super) password: String,
+    #[serde(default)]
+    pub(super) again: String,
+}
+
+impl NewPassword {
+    /// What is wrong with it: field and words.
+    pub(super) fn problem(&self, sign_in_name: &str) -> Option<(&'static str, String)> {
+        if let Some(problem) = passwords::problem(&self.password, sign_in_name) {
+            return Some(("password", problem));
+        }
+        (self.password != self.again).then(|| ("again", "Type the same password in both boxes".to_owned()))
+    }
+}
+
+/// `POST /link/{token}`
+pub async fn use_link(
+    state: web::Data<State>,
+    facts: RequestFacts,
+    path: PathOf<String>,
+    form: PostedBeforeSignIn<NewPassword>,
+) -> Result<HttpResponse, crate::web::AppError> {
+    let token = path.into_inner();
+    let (hash, now) = (secrets::hash(&token), Stamp::new(state.clock.now()));
+    let link = hash.clone();
+    let owner = state.db.read(move |conn| store::link_owner(conn, &link, now)).await?.ok_or_else(link_gone)?;
+    if let Some(problem) = form.0.problem(&owner.sign_in_name) {
+        return page(StatusCode::UNPROCESSABLE_ENTITY, &link_page(&token, &owner.display_name, Some(problem)));
+    }
+    let password = form.0.password;
+    let stored =
+        web::block(move || passwords::hash(&password)).await.map_err(|_| crate::web::AppError::Busy)??;
+    let actor = acting(&facts, &owner, &[]);
+    let used = state
+        .db
+        .write(&actor, move |tx| {
+            let used = store::use_link(tx, &hash)?;
+            if used {
+                store::set_password(tx, owner.id, &stored)?;
+            }
+            let outcome = if used { Outcome::Ok } else { Outcome::Refused };
+            append(tx, Event::update("staff.password").with("by", "one-time link").outcome(outcome))?;
+            Ok::<_, StoreError>(used)
+        })
+        .await?;
+    if used { Ok(see_other("/sign-in")) } else { Err(link_gone()) }
+}

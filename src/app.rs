@@ -1,0 +1,65 @@
+//! Building and binding the service. Tests start it the same way, on a free port.
+
+use std::net::{SocketAddr, TcpListener};
+
+use actix_web::dev::Server;
+use actix_web::http::StatusCode;
+use actix_web::middleware::{Compress, from_fn};
+use actix_web::{App, HttpResponse, HttpServer, web};
+
+use crate::access::roles;
+use crate::db::StoreError;
+use crate::web::{Answer, AppError, Signed, State, see_other};
+use crate::{gate, routes};
+
+/// The service, bound and ready to be awaited.
+pub struct Bound {
+    /// Where it listens.
+    pub address: SocketAddr,
+    /// Runs when awaited; ends on SIGINT and SIGTERM after open requests are answered.
+    pub server: Server,
+}
+
+/// Threads that serve pages. Two: the work of a page is in the database's threads.
+const WORKERS: usize = 2;
+
+/// Binds the service.
+pub fn bind(state: State, listen: SocketAddr) -> std::io::Result<Bound> {
+    let listener = TcpListener::bind(listen)?;
+    let address = listener.local_addr()?;
+    let state = web::Data::new(state);
+    let server = HttpServer::new(move || {
+        App::new()
+            .app_data(state.clone())
+            .wrap(from_fn(gate::gate))
+            .wrap(Compress::default())
+            .configure(routes::configure)
+    })
+    .workers(WORKERS)
+    .shutdown_timeout(10)
+    .listen(listener)?
+    .run();
+    Ok(Bound { address, server })
+}
+
+/// `GET /livez`: the process answers.
+pub async fn live() -> Answer {
+    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("alive\n"))
+}
+
+/// `GET /readyz`: the records can be read.
+pub async fn ready(state: web::Data<State>) -> Answer {
+    let read = state.db.read(|conn| crate::audit::store::head(conn)).await;
+    match read {
+        Ok(_) => Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("ready\n")),
+        Err(StoreError::Busy(_)) => Err(AppError::Busy),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// `GET /`: to the first page of one's role.
+pub async fn first_page(signed: Signed) -> Answer {
+    let mut answer = see_other(roles::first_page(&signed.may));
+    *answer.status_mut() = StatusCode::SEE_OTHER;
+    Ok(answer)
+}

@@ -1,0 +1,175 @@
+//! The gate before every handler: request id, who is signed in, what the route needs, where a form came from;
+//! and behind it: headers, and every error as a page. It enforces the list of `routes` and knows no feature.
+
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::{Method, StatusCode, header};
+use actix_web::middleware::Next;
+use actix_web::{HttpMessage, HttpRequest, HttpResponse, ResponseError, web};
+use askama::Template;
+
+use crate::access::roles::permissions_of;
+use crate::access::{secrets, sign_in, store};
+use crate::audit::{Event, Outcome, append};
+use crate::config::SESSION_HOURS;
+use crate::db::{Actor, Stamp, StoreError};
+use crate::routes::{self, Need};
+use crate::web::error::Failure;
+use crate::web::extract::RequestFacts;
+use crate::web::shell::Shell;
+use crate::web::signed::ServiceFacts;
+use crate::web::{AppError, Signed, State, assets, headers, see_other};
+
+/// Runs before and behind every handler.
+pub async fn gate(
+    req: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, actix_web::Error> {
+    let facts = RequestFacts {
+        id: uuid::Uuid::now_v7().to_string(),
+        address: req.peer_addr().map_or_else(|| "unknown".to_owned(), |a| a.ip().to_string()),
+    };
+    req.extensions_mut().insert(facts.clone());
+    let method = req.method().clone();
+    let pattern = req.match_pattern().unwrap_or_default();
+    let http = req.request().clone();
+    let answer = match admit(&req, &facts, &pattern).await {
+        Ok(None) => next.call(req).await?.map_into_boxed_body(),
+        Ok(Some(instead)) => req.into_response(instead),
+        Err(error) => req.into_response(error.error_response()),
+    };
+    let mut answer = failure_as_page(&http, &facts, answer);
+    headers::put(answer.headers_mut());
+    let status = answer.status().as_u16();
+    // The pattern, not the address: an address may hold what somebody searched for.
+    tracing::info!(request.id = %facts.id, %method, route = %pattern, status, "answered");
+    Ok(answer)
+}
+
+/// Lets the request through (`None`), or answers instead.
+async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Result<Option<HttpResponse>, AppError> {
+    let state = req.app_data::<web::Data<State>>().ok_or(AppError::Unknown)?.clone();
+    let need = routes::need(req.method(), pattern).ok_or(AppError::NotFound)?;
+    let changes = !matches!(*req.method(), Method::GET | Method::HEAD);
+    if changes && !from_our_page(req.request()) {
+        return Err(AppError::ForeignForm);
+    }
+    if need == Need::Public {
+        return Ok(None);
+    }
+    let Some(signed) = signed_in(req, &state, facts).await? else {
+        if changes {
+            return Err(AppError::SignInNeeded);
+        }
+        let had_cookie = req.cookie(sign_in::COOKIE).is_some_and(|c| !c.value().is_empty());
+        let next = serde_html_form::to_string([("next", req.uri().to_string())]).unwrap_or_default();
+        return Ok(Some(see_other(format!("/sign-in?{next}{}", if had_cookie { "&ended=true" } else { "" }))));
+    };
+    let allowed = match need {
+        Need::Public | Need::SignedIn => true,
+        Need::May(permission) => signed.may(permission),
+    };
+    let actor = signed.actor.clone();
+    req.extensions_mut().insert(signed);
+    if !allowed {
+        let event = Event::execute("route").outcome(Outcome::Refused).with("route", pattern).with("method", req.method());
+        state.db.write(&actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
+        return Err(AppError::NotAllowed);
+    }
+    Ok(None)
+}
+
+/// A form counts as ours when the browser says it comes from the same origin; where it does not say, the `Origin`
+/// header must name our host. Without either it is refused (OWASP CSRF Prevention Cheat Sheet).
+fn from_our_page(req: &HttpRequest) -> bool {
+    let text = |name: &str| req.headers().get(name).and_then(|v| v.to_str().ok());
+    if let Some(site) = text("sec-fetch-site") {
+        return site == "same-origin";
+    }
+    let Some(origin) = text("origin") else { return false };
+    let host = req.connection_info().host().to_owned();
+    origin.split_once("://").is_some_and(|(_, of)| of == host)
+}
+
+async fn signed_in(req: &ServiceRequest, state: &State, facts: &RequestFacts) -> Result<Option<Signed>, AppError> {
+    let Some(cookie) = req.cookie(sign_in::COOKIE).filter(|c| !c.value().is_empty()) else { return Ok(None) };
+    let hash = secrets::hash(cookie.value());
+    let (token_hash, now, idle) = (hash.clone(), Stamp::new(state.clock.now()), state.idle_minutes);
+    let session = state.db.read(move |conn| store::session(conn, &token_hash, now, idle, SESSION_HOURS)).await?;
+    Ok(session.map(|session| {
+        let codes: Vec<&str> = session.roles.iter().map(|r| r.code()).collect();
+        let words: Vec<&str> = session.roles.iter().map(|r| r.word()).collect();
+        let local = now.at().with_timezone(&chrono::Local);
+        let get = *req.method() == Method::GET;
+        Signed {
+            actor: Actor {
+                service_id: Some(session.service.id),
+                staff_id: Some(session.staff.id),
+                name: session.staff.display_name,
+                roles: codes.join("+"),
+                request_id: facts.id.clone(),
+                address: facts.address.clone(),
+                session: Some(hash),
+                shows_message: get && session.message.is_some(),
+            },
+            staff_id: session.staff.id,
+            service: ServiceFacts {
+                id: session.service.id,
+                name: session.service.name,
+                nation: session.service.nation,
+                demo: session.service.demo,
+                band_set: session.service.band_set,
+                quantity_set: session.service.quantity_set,
+                phone: session.service.phone,
+                clinic: (session.service.clinic_opens, session.service.clinic_closes, session.service.slot_minutes),
+            },
+            roles: words.join(", "),
+            may: permissions_of(&session.roles),
+            form_token: session.form_token,
+            message: session.message.filter(|_| get),
+            time: local.format("%d-%b-%Y %H:%M").to_string(),
+            locks_at: (local + chrono::Duration::minutes(idle)).format("%H:%M").to_string(),
+        }
+    }))
+}
+
+/// The page of an error.
+#[derive(Template)]
+#[template(path = "error.html")]
+struct ErrorPage {
+    shell: Shell,
+    heading: String,
+    text: String,
+    back_href: String,
+    back_words: String,
+    request_id: String,
+}
+
+/// Turns every failure, ours and the framework's, into a page of ours.
+fn failure_as_page(http: &HttpRequest, facts: &RequestFacts, answer: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
+    let status = answer.status();
+    let ours = answer.response().extensions().get::<Failure>().cloned();
+    let has_page = answer.headers().get(header::CONTENT_TYPE).is_some_and(|t| t.as_bytes().starts_with(b"text/html"));
+    let failure = match ours {
+        Some(failure) => failure,
+        None if status.is_client_error() && !has_page => AppError::NotFound.failure(),
+        None if status.is_server_error() && !has_page => AppError::Unknown.failure(),
+        None => return answer,
+    };
+    let shell = http
+        .extensions()
+        .get::<Signed>()
+        .map_or_else(|| assets::anonymous_shell(&failure.title), |signed| signed.shell(failure.title.clone(), ""));
+    let page = ErrorPage {
+        shell,
+        heading: failure.title,
+        text: failure.text,
+        back_href: failure.back.0,
+        back_words: failure.back.1,
+        request_id: facts.id.clone(),
+    };
+    let status = if status.is_success() { StatusCode::INTERNAL_SERVER_ERROR } else { failure.status };
+    let body = page.render().unwrap_or_else(|_| format!("Something went wrong. Number: {}", facts.id));
+    let response = HttpResponse::build(status).content_type("text/html; charset=utf-8").body(body);
+    ServiceResponse::new(answer.request().clone(), response)
+}

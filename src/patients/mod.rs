@@ -1,0 +1,8 @@
+//! Patients: who they are, their identifiers, search, duplicates, and how a record ends.
+//!
+//! No stoma, no review: the pages that put a patient together with those stand in `record`.
+
+//pub mod forms;
+pub mod identifiers;
+pub mod names;
+pub mod store;

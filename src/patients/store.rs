@@ -1,0 +1,367 @@
+//! All queries on patients and their identifiers. Every change keeps the version before it.
+
+use chrono::NaiveDate;
+use diesel::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use super::identifiers::{Identifier, Scheme};
+use super::names;
+use crate::db::connection::MultiBackend;
+use crate::db::ids::{IdentifierId, PatientId, ServiceId, VersionId};
+use crate::db::schema::{patient_identifiers, patients, record_versions};
+use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
+
+/// A patient.
+#[derive(Clone, Debug, Queryable, Selectable, Insertable, AsChangeset, Identifiable, Serialize, Deserialize)]
+#[diesel(table_name = patients, treat_none_as_null = true)]
+#[diesel(check_for_backend(MultiBackend))]
+pub struct Patient {
+    /// Id.
+    pub id: PatientId,
+    /// Service that keeps the record.
+    pub service_id: ServiceId,
+    /// Family name as written.
+    pub family_name: String,
+    /// Given name as written; empty when not known.
+    pub given_name: String,
+    /// Title.
+    pub title: Option<String>,
+    /// What they like to be called.
+    pub preferred_name: Option<String>,
+    /// Birth date.
+    pub born_on: Option<NaiveDate>,
+    /// Current gender: male, female, other, not-known, not-specified (ISB 1507).
+    pub gender: String,
+    /// Address in one line.
+    pub address: Option<String>,
+    /// Postcode.
+    pub postcode: Option<String>,
+    /// Phone as received.
+    pub phone: Option<String>,
+    /// Email.
+    pub email: Option<String>,
+    /// GP practice.
+    pub gp_practice: Option<String>,
+    /// Who supplies the appliances.
+    pub dispenser: Option<String>,
+    /// known, none-known or not-recorded.
+    pub sensitivity: String,
+    /// Sensitivities and materials to avoid, in words.
+    pub sensitivity_note: Option<String>,
+    /// A note for the team.
+    pub note: Option<String>,
+    /// Folded text that search looks through.
+    pub search_key: String,
+    /// How the family name sounds.
+    pub name_key: String,
+    /// died, moved-away or declined.
+    pub ended_reason: Option<String>,
+    /// When.
+    pub ended_on: Option<NaiveDate>,
+    /// Row version.
+    pub version: i32,
+    /// Registered.
+    pub created_at: Stamp,
+    /// Last changed.
+    pub updated_at: Stamp,
+}
+
+impl Patient {
+    /// "SURNAME, Forename (Title)".
+    pub fn display_name(&self) -> String {
+        names::display(&self.family_name, &self.given_name, self.title.as_deref())
+    }
+}
+
+#[derive(Clone, Debug, Queryable, Selectable, Insertable)]
+#[diesel(table_name = patient_identifiers)]
+#[diesel(check_for_backend(MultiBackend))]
+struct IdentifierRow {
+    id: IdentifierId,
+    service_id: ServiceId,
+    patient_id: PatientId,
+    scheme: String,
+    value: String,
+}
+
+impl IdentifierRow {
+    fn read(&self) -> Option<Identifier> {
+        Scheme::from_code(&self.scheme).and_then(|scheme| Identifier::parse(scheme, &self.value).ok())
+    }
+}
+
+/// Fills the columns that search and the duplicate warning look through.
+fn fill_keys(patient: &mut Patient, identifiers: &[Identifier]) {
+    let mut parts = vec![
+        names::fold_for_search(&patient.family_name),
+        names::fold_for_search(&patient.given_name),
+        names::fold_for_search(patient.preferred_name.as_deref().unwrap_or("")),
+    ];
+    if let Some(born) = patient.born_on {
+        parts.push(born.format("b%Y%m%d").to_string());
+    }
+    parts.extend(identifiers.iter().map(|i| i.value().to_lowercase()));
+    patient.search_key = format!(" {}", parts.join(" "));
+    patient.name_key = names::phonetic_key(&patient.family_name);
+}
+
+/// Adds a patient with identifiers. An identifier that another patient of the service has is a conflict.
+pub fn add(tx: &mut Tx<'_>, mut patient: Patient, identifiers: &[Identifier]) -> Result<(), StoreError> {
+    fill_keys(&mut patient, identifiers);
+    diesel::insert_into(patients::table).values(&patient).execute(tx.conn())?;
+    put_identifiers(tx, patient.service_id, patient.id, identifiers)?;
+    tx.touch(patient.id);
+    Ok(())
+}
+
+fn put_identifiers(
+    tx: &mut Tx<'_>,
+    service_id: ServiceId,
+    patient_id: PatientId,
+    identifiers: &[Identifier],
+) -> Result<(), StoreError> {
+    for identifier in identifiers {
+        let row = IdentifierRow {
+            id: IdentifierId::new(),
+            service_id,
+            patient_id,
+            scheme: identifier.scheme().code().to_owned(),
+            value: identifier.value().to_owned(),
+        };
+        diesel::insert_into(patient_identifiers::table).values(&row).execute(tx.conn())?;
+    }
+    Ok(())
+}
+
+/// Keeps what a record was before a change.
+pub fn keep_version(
+    tx: &mut Tx<'_>,
+    patient_id: PatientId,
+    entity: (&str, uuid::Uuid, i32),
+    content: &impl Serialize,
+    reason: Option<&str>,
+) -> Result<(), StoreError> {
+    let (name, id, version) = entity;
+    let (service_id, now, by) = (tx.service()?, tx.now(), tx.actor().staff_id);
+    diesel::insert_into(record_versions::table)
+        .values((
+            record_versions::id.eq(VersionId::new()),
+            record_versions::service_id.eq(service_id),
+            record_versions::patient_id.eq(patient_id),
+            record_versions::entity.eq(name),
+            record_versions::entity_id.eq(VersionId(id)),
+            record_versions::version.eq(version),
+            record_versions::content.eq(Doc::of(content)?),
+            record_versions::reason.eq(reason),
+            record_versions::replaced_at.eq(now),
+            record_versions::replaced_by.eq(by),
+        ))
+        .execute(tx.conn())?;
+    Ok(())
+}
+
+/// Replaces a patient's facts and identifiers. `changed` carries the version that was shown; another version in the
+/// record means somebody else was quicker.
+pub fn replace(
+    tx: &mut Tx<'_>,
+    changed: Patient,
+    identifiers: &[Identifier],
+    reason: Option<&str>,
+) -> Result<(), StoreError> {
+    let before = find(tx.conn(), changed.service_id, changed.id)?;
+    if before.version != changed.version {
+        return Err(StoreError::Stale);
+    }
+    let held = identifiers_of(tx.conn(), changed.service_id, changed.id)?;
+    let content = serde_json::json!({
+        "patient": before,
+        "identifiers": held.iter().map(|i| (i.scheme().code(), i.value())).collect::<Vec<_>>(),
+    });
+    keep_version(tx, before.id, ("patient", before.id.0, before.version), &content, reason)?;
+    let mut after = Patient { version: before.version + 1, updated_at: tx.now(), ..changed };
+    fill_keys(&mut after, identifiers);
+    diesel::update(patients::table.find(after.id)).set(&after).execute(tx.conn())?;
+    if held != identifiers {
+        let rows = patient_identifiers::table
+            .filter(patient_identifiers::service_id.eq(after.service_id))
+            .filter(patient_identifiers::patient_id.eq(after.id));
+        diesel::delete(rows).execute(tx.conn())?;
+        put_identifiers(tx, after.service_id, after.id, identifiers)?;
+    }
+    tx.touch(after.id);
+    Ok(())
+}
+
+/// A patient of this service.
+pub fn find(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Patient, StoreError> {
+    Ok(patients::table.find(id).filter(patients::service_id.eq(service)).select(Patient::as_select()).first(conn)?)
+}
+
+/// Identifiers of a patient, national ones first.
+pub fn identifiers_of(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Vec<Identifier>, StoreError> {
+    let rows: Vec<IdentifierRow> = patient_identifiers::table
+        .filter(patient_identifiers::service_id.eq(service))
+        .filter(patient_identifiers::patient_id.eq(id))
+        .select(IdentifierRow::as_select())
+        .load(conn)?;
+    let mut found: Vec<Identifier> = rows.iter().filter_map(IdentifierRow::read).collect();
+    found.sort_by_key(Identifier::scheme);
+    Ok(found)
+}
+
+/// The patient of this service who has this identifier.
+pub fn with_identifier(
+    conn: &mut Conn,
+    service: ServiceId,
+    identifier: &Identifier,
+) -> Result<Option<PatientId>, StoreError> {
+    Ok(patient_identifiers::table
+        .filter(patient_identifiers::service_id.eq(service))
+        .filter(patient_identifiers::scheme.eq(identifier.scheme().code()))
+        .filter(patient_identifiers::value.eq(identifier.value()))
+        .select(patient_identifiers::patient_id)
+        .first(conn)
+        .optional()?)
+}
+
+/// How many rows a search shows at most.
+pub const MOST_FOUND: i64 = 50;
+
+/// The words of a search: names in any order, a number with or without blanks, a birth date already read.
+#[derive(Clone, Debug, Default)]
+pub struct Sought {
+    /// Folded words; each must begin a word of the record.
+    pub words: Vec<String>,
+    /// A birth date.
+    pub born_on: Option<NaiveDate>,
+}
+
+impl Sought {
+    /// Reads what was typed. Digits standing together or in groups are one number.
+    pub fn read(typed: &str, born_on: Option<NaiveDate>) -> Self {
+        if born_on.is_some() {
+            return Self { words: Vec::new(), born_on };
+        }
+        let folded = names::fold_for_search(typed);
+        let mut words: Vec<String> = Vec::new();
+        for word in folded.split_whitespace() {
+            let digits = word.chars().all(|c| c.is_ascii_digit());
+            match words.last_mut() {
+                Some(last) if digits && last.chars().all(|c| c.is_ascii_digit()) => last.push_str(word),
+                _ => words.push(word.to_owned()),
+            }
+        }
+        Self { words, born_on }
+    }
+
+    /// True when there is nothing to look for.
+    pub fn is_empty(&self) -> bool {
+        self.words.is_empty() && self.born_on.is_none()
+    }
+}
+
+/// Patients that fit, by name; one more than [`MOST_FOUND`] when there are more.
+pub fn search(conn: &mut Conn, service: ServiceId, sought: &Sought) -> Result<Vec<Patient>, StoreError> {
+    let mut query = patients::table.filter(patients::service_id.eq(service)).into_boxed();
+    for word in &sought.words {
+        // Folded words hold letters and digits only, so nothing in them is a pattern character.
+        query = query.filter(patients::search_key.like(format!("% {word}%")));
+    }
+    if let Some(born_on) = sought.born_on {
+        query = query.filter(patients::born_on.eq(born_on));
+    }
+    Ok(query
+        .order((patients::family_name, patients::given_name, patients::id))
+        .limit(MOST_FOUND + 1)
+        .select(Patient::as_select())
+        .load(conn)?)
+}
+
+/// A record that may be the same person, with the reason in words.
+#[derive(Clone, Debug)]
+pub struct Likely {
+    /// The record there already.
+    pub patient: Patient,
+    /// Its identifiers.
+    pub identifiers: Vec<Identifier>,
+    /// Why.
+    pub reason: names::DuplicateReason,
+}
+
+/// Records of the service that may be the same person as this one.
+pub fn duplicates(
+    conn: &mut Conn,
+    service: ServiceId,
+    family: &str,
+    given: &str,
+    born_on: Option<NaiveDate>,
+    identifiers: &[Identifier],
+) -> Result<Vec<Likely>, StoreError> {
+    let mut candidates: Vec<Patient> = patients::table
+        .filter(patients::service_id.eq(service))
+        .filter(patients::name_key.eq_any([names::phonetic_key(family), names::phonetic_key(given)]))
+        .limit(500)
+        .select(Patient::as_select())
+        .load(conn)?;
+    if let Some(born_on) = born_on {
+        candidates.extend(search(conn, service, &Sought { words: Vec::new(), born_on: Some(born_on) })?);
+    }
+    for identifier in identifiers {
+        if let Some(id) = with_identifier(conn, service, identifier)? {
+            candidates.push(find(conn, service, id)?);
+        }
+    }
+    candidates.sort_by_key(|p| p.id);
+    candidates.dedup_by_key(|p| p.id);
+    let person = names::Person { family, given, birth_date: born_on, identifiers };
+    let mut likely = Vec::new();
+    for patient in candidates {
+        let held = identifiers_of(conn, service, patient.id)?;
+        let other = names::Person {
+            family: &patient.family_name,
+            given: &patient.given_name,
+            birth_date: patient.born_on,
+            identifiers: &held,
+        };
+        if let Some(reason) = names::similarity(&person, &other) {
+            likely.push(Likely { patient, identifiers: held, reason });
+        }
+    }
+    Ok(likely)
+}
+
+/// Ids of all patients of a service: for rebuilding what derives from them.
+pub fn all_ids(conn: &mut Conn, service: ServiceId) -> Result<Vec<PatientId>, StoreError> {
+    Ok(patients::table.filter(patients::service_id.eq(service)).select(patients::id).order(patients::id).load(conn)?)
+}
+
+/// A new patient with nothing known but a name.
+pub fn new_patient(service_id: ServiceId, family: &str, given: &str, now: Stamp) -> Patient {
+    Patient {
+        id: PatientId::new(),
+        service_id,
+        family_name: names::tidy(family),
+        given_name: names::tidy(given),
+        title: None,
+        preferred_name: None,
+        born_on: None,
+        gender: "not-known".to_owned(),
+        address: None,
+        postcode: None,
+        phone: None,
+        email: None,
+        gp_practice: None,
+        dispenser: None,
+        sensitivity: "not-recorded".to_owned(),
+        sensitivity_note: None,
+        note: None,
+        search_key: String::new(),
+        name_key: String::new(),
+        ended_reason: None,
+        ended_on: None,
+        version: 1,
+        created_at: now,
+        updated_at: now,
+    }
+}
+

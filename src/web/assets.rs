@@ -1,0 +1,65 @@
+//! Style sheet, script, fonts: embedded, served under a name that changes with their content.
+
+use std::sync::LazyLock;
+
+use actix_web::HttpResponse;
+use actix_web::http::header;
+use rust_embed::RustEmbed;
+use sha2::{Digest, Sha256};
+
+use super::error::AppError;
+use super::extract::PathOf;
+use super::shell::Shell;
+
+#[derive(RustEmbed)]
+#[folder = "static/"]
+#[exclude = "fonts/pdf/*"]
+struct Static;
+
+/// A short hash over all assets: part of their address, so that they may be cached for ever.
+static STAMP: LazyLock<String> = LazyLock::new(|| {
+    let mut sha = Sha256::new();
+    let mut names: Vec<_> = Static::iter().collect();
+    names.sort();
+    for file in names.iter().filter_map(|name| Static::get(name)) {
+        sha.update(file.metadata.sha256_hash());
+    }
+    hex::encode(&sha.finalize()[..6])
+});
+
+/// The address of an asset.
+pub fn href(file: &str) -> String {
+    format!("/static/{}/{file}", *STAMP)
+}
+
+/// A shell with only the assets' addresses in it.
+pub fn shell() -> Shell {
+    Shell { css: href("roundel.css"), js: href("roundel.js"), icon: href("mark.svg"), ..Shell::default() }
+}
+
+/// A shell for somebody not signed in.
+pub fn anonymous_shell(title: &str) -> Shell {
+    Shell {
+        title: title.to_owned(),
+        service: "stoma care caseload".to_owned(),
+        help: "Help: ask your administrator".to_owned(),
+        ..shell()
+    }
+}
+
+/// `GET /static/{stamp}/{file}`
+pub async fn file(path: PathOf<(String, String)>) -> Result<HttpResponse, AppError> {
+    let (_, name) = path.into_inner();
+    let file = Static::get(&name).ok_or(AppError::NotFound)?;
+    let kind = match name.rsplit('.').next() {
+        Some("css") => "text/css; charset=utf-8",
+        Some("js") => "text/javascript; charset=utf-8",
+        Some("svg") => "image/svg+xml",
+        Some("woff2") => "font/woff2",
+        _ => "text/plain; charset=utf-8",
+    };
+    Ok(HttpResponse::Ok()
+        .insert_header((header::CONTENT_TYPE, kind))
+        .insert_header((header::CACHE_CONTROL, "public, max-age=31536000, immutable"))
+        .body(file.data))
+}

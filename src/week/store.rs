@@ -1,0 +1,299 @@
+//! The narrow row that the week's list reads of each patient, and how it is made from the facts.
+
+use chrono::NaiveDate;
+use diesel::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use super::rules::{Band, Bleeding, Prolapse, Separation, Signals, StomaColour, decide_urgency, shipped};
+use crate::contacts::store as contacts;
+use crate::db::connection::MultiBackend;
+use crate::db::ids::{PatientId, ReviewId, ServiceId, StaffId, StomaId};
+use crate::db::schema::week_rows;
+use crate::db::{Conn, Doc, StoreError, Tx};
+use crate::follow_up::rules::{StomaKind, WorkingDays};
+use crate::follow_up::store::{self as reviews, Review};
+use crate::patients::names;
+use crate::patients::store::{self as patients, Patient};
+use crate::skin::store::{self as skin, AssessmentRow, StomaFound, Symptoms};
+use crate::stomas::store::{self as stomas, Stoma};
+
+/// What the list knows of one patient under care.
+#[derive(Clone, Debug, PartialEq, Queryable, Selectable, Insertable)]
+#[diesel(table_name = week_rows)]
+#[diesel(check_for_backend(MultiBackend))]
+pub struct WeekRow {
+    /// Patient.
+    pub patient_id: PatientId,
+    /// Service.
+    pub service_id: ServiceId,
+    /// "SURNAME, Forename (Title)".
+    pub name: String,
+    /// Folded name for order.
+    pub sort_name: String,
+    /// Birth date.
+    pub born_on: Option<NaiveDate>,
+    /// The identifier shown, as displayed, with its label when it is no NHS number.
+    pub identifier: Option<String>,
+    /// The stoma the next review is for.
+    pub stoma_id: Option<StomaId>,
+    /// Its kind.
+    pub stoma_kind: Option<String>,
+    /// All stomas in words.
+    pub stoma_words: String,
+    /// Date of surgery of that stoma.
+    pub surgery_on: Option<NaiveDate>,
+    /// The next open review.
+    pub review_id: Option<ReviewId>,
+    /// What it is called.
+    pub review_title: Option<String>,
+    /// How it takes place.
+    pub review_mode: Option<String>,
+    /// proposed or booked.
+    pub review_status: Option<String>,
+    /// Its row version, for forms.
+    pub review_version: Option<i32>,
+    /// The day it should or will take place.
+    pub due_on: Option<NaiveDate>,
+    /// The day it is planned for.
+    pub planned_on: Option<NaiveDate>,
+    /// Last day allowed.
+    pub latest_on: Option<NaiveDate>,
+    /// Booked for.
+    pub booked_on: Option<NaiveDate>,
+    /// At.
+    pub booked_time: Option<String>,
+    /// Who sees to it.
+    pub assigned_to: Option<StaffId>,
+    /// Last skin score.
+    pub last_score: Option<i32>,
+    /// The one before.
+    pub previous_score: Option<i32>,
+    /// Band of the last score by the set it was signed under.
+    pub last_band: Option<String>,
+    /// Known signals ask for more than the plan, whatever the day.
+    pub urgent: bool,
+    /// [`Known`].
+    pub signals: Doc,
+}
+
+/// Signals known from the record, without what depends on the day.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Known {
+    /// When the last assessment was.
+    pub assessed_on: Option<NaiveDate>,
+    /// Colour code.
+    pub stoma_colour: Option<String>,
+    /// mL.
+    pub output_ml_24h: Option<u32>,
+    /// Of ten.
+    pub leaks_of_last_10: Option<u8>,
+    /// 0 to 10.
+    pub skin_pain: Option<u8>,
+    /// Codes of findings and symptoms.
+    #[serde(default)]
+    pub codes: Vec<String>,
+    /// Last score.
+    pub score: Option<u32>,
+    /// The one before.
+    pub previous_score: Option<u32>,
+    /// Reviews missed one after the other.
+    pub missed_in_a_row: Option<u32>,
+    /// Discharged on.
+    pub discharge_on: Option<NaiveDate>,
+    /// A contact was made since.
+    pub first_contact_made: Option<bool>,
+}
+
+impl Known {
+    /// The signals of the engine; `today` and the review's last day give what depends on the day.
+    pub fn signals(&self, today: Option<NaiveDate>, latest: Option<NaiveDate>) -> Signals {
+        let has = |code: &str| self.codes.iter().any(|c| c == code).then_some(true);
+        let word = |prefix: &str| self.codes.iter().find_map(|c| c.strip_prefix(prefix));
+        let days = |from: Option<NaiveDate>| {
+            from.zip(today).and_then(|(from, today)| u32::try_from((today - from).num_days()).ok())
+        };
+        // Days since discharge count only while the first contact is still to come, and not for old records.
+        let fresh = days(self.discharge_on).filter(|d| *d <= 90 && self.first_contact_made == Some(false));
+        Signals {
+            stoma_colour: self.stoma_colour.as_deref().and_then(|c| find(StomaColour::CODES, c)),
+            output_ml_24h: self.output_ml_24h.map(f64::from),
+            vomiting: has("vomiting"),
+            bleeding: word("bleeding-").and_then(|c| find(Bleeding::CODES, c)),
+            fever: has("fever"),
+            spreading_redness: has("spreading-redness"),
+            separation: word("separation-").and_then(|c| find(Separation::CODES, c)),
+            prolapse: word("prolapse-").and_then(|c| find(Prolapse::CODES, c)),
+            rapid_painful_ulcer: has("rapid-painful-ulcer"),
+            dehydration_signs: has("dehydration"),
+            score: self.score,
+            previous_score: self.previous_score,
+            skin_pain: self.skin_pain.map(u32::from),
+            leaks_of_last_10: self.leaks_of_last_10.map(u32::from),
+            overdue_days: days(latest).filter(|d| *d > 0),
+            missed_in_a_row: self.missed_in_a_row.filter(|n| *n > 0),
+            days_since_discharge: fresh,
+            first_contact_made: fresh.and(self.first_contact_made),
+            not_coping: has("not-coping"),
+            ..Signals::default()
+        }
+    }
+}
+
+fn find<T: Copy>(codes: &[(&str, T)], code: &str) -> Option<T> {
+    codes.iter().find(|(c, _)| *c == code).map(|(_, value)| *value)
+}
+
+fn known(stoma: Option<&Stoma>, held: &[Review], seen: &[AssessmentRow], contacted: bool) -> Result<Known, StoreError> {
+    let mut known = Known::default();
+    if let Some(last) = seen.first() {
+        let symptoms: Symptoms = last.symptoms.read()?;
+        let found: StomaFound = last.findings.read()?;
+        known = Known {
+            assessed_on: Some(last.assessed_on),
+            stoma_colour: found.colour,
+            output_ml_24h: symptoms.output_ml_24h,
+            leaks_of_last_10: symptoms.leaks_of_last_10,
+            skin_pain: symptoms.skin_pain,
+            codes: found.findings.into_iter().chain(symptoms.also).collect(),
+            score: u32::try_from(last.score).ok(),
+            previous_score: seen.get(1).and_then(|a| u32::try_from(a.score).ok()),
+            ..known
+        };
+    }
+    let mut closed: Vec<&Review> = held.iter().filter(|r| matches!(r.status.as_str(), "fulfilled" | "noshow")).collect();
+    closed.sort_by_key(|r| std::cmp::Reverse((r.closed_on, r.planned_on)));
+    let missed = closed.iter().take_while(|r| r.status == "noshow").count();
+    known.missed_in_a_row = u32::try_from(missed).ok().filter(|n| *n > 0);
+    known.discharge_on = stoma.and_then(|s| s.discharge_on);
+    known.first_contact_made = known.discharge_on.map(|_| contacted || !seen.is_empty());
+    Ok(known)
+}
+
+/// Makes the row of one patient from the facts; `None` when nothing is under care any more.
+pub fn derive_row(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Option<WeekRow>, StoreError> {
+    let patient = patients::find(conn, service, id)?;
+    if patient.ended_reason.is_some() {
+        return Ok(None);
+    }
+    let all = stomas::of_patient(conn, service, id)?;
+    let under_care: Vec<&Stoma> = all.iter().filter(|s| s.reversed_on.is_none()).collect();
+    if under_care.is_empty() && !all.is_empty() {
+        return Ok(None);
+    }
+    let held = reviews::of_patient(conn, service, id)?;
+    let seen = skin::of_patient(conn, service, id, false)?;
+    let next = held.iter().filter(|r| r.is_open()).min_by_key(|r| (r.due_on(), r.id));
+    let stoma = next
+        .and_then(|r| under_care.iter().find(|s| Some(s.id) == r.stoma_id))
+        .or(under_care.first())
+        .copied();
+    let seen: Vec<AssessmentRow> = seen.into_iter().filter(|a| stoma.is_some_and(|s| s.id == a.stoma_id)).collect();
+    let contacted = contacts::of_patient(conn, service, id)?.iter().any(|c| {
+        c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on)
+    });
+    let seen_before = stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
+    let known = known(stoma, &held, &seen, contacted || seen_before)?;
+    let urgent = stoma
+        .and_then(|s| StomaKind::from_code(&s.kind))
+        .zip(shipped().ok())
+        .is_some_and(|(kind, thresholds)| {
+            // Without a day nothing counts working days, so any calendar will do.
+            let days = WorkingDays::new(crate::follow_up::rules::Nation::England, &[]);
+            let signals = known.signals(None, None);
+            decide_urgency(thresholds, patient.created_at.at().date_naive(), &days, kind, &signals, None).band
+                < Band::AsPlanned
+        });
+    row(conn, service, &patient, stoma, &under_care, next, &seen, known, urgent).map(Some)
+}
+
+#[expect(clippy::too_many_arguments, reason = "one row from all its facts")]
+fn row(
+    conn: &mut Conn,
+    service: ServiceId,
+    patient: &Patient,
+    stoma: Option<&Stoma>,
+    under_care: &[&Stoma],
+    next: Option<&Review>,
+    seen: &[AssessmentRow],
+    known: Known,
+    urgent: bool,
+) -> Result<WeekRow, StoreError> {
+    let identifier = patients::identifiers_of(conn, service, patient.id)?.first().map(|i| match i.scheme().code() {
+        "nhs" => i.display(),
+        _ => format!("{} {}", i.scheme().label(), i.display()),
+    });
+    let words: Vec<String> = under_care.iter().map(|s| s.words()).collect();
+    Ok(WeekRow {
+        patient_id: patient.id,
+        service_id: service,
+        name: patient.display_name(),
+        sort_name: names::fold_for_search(&format!("{} {}", patient.family_name, patient.given_name)),
+        born_on: patient.born_on,
+        identifier,
+        stoma_id: stoma.map(|s| s.id),
+        stoma_kind: stoma.map(|s| s.kind.clone()),
+        stoma_words: if words.is_empty() { "No stoma recorded".to_owned() } else { words.join("; ") },
+        surgery_on: stoma.and_then(|s| s.surgery_on),
+        review_id: next.map(|r| r.id),
+        review_title: next.map(|r| r.title.clone()),
+        review_mode: next.map(|r| r.mode.clone()),
+        review_status: next.map(|r| r.status.clone()),
+        review_version: next.map(|r| r.version),
+        due_on: next.map(Review::due_on),
+        planned_on: next.map(|r| r.planned_on),
+        latest_on: next.map(|r| r.latest_on),
+        booked_on: next.and_then(|r| r.booked_on),
+        booked_time: next.and_then(|r| r.booked_time.clone()),
+        assigned_to: next.and_then(|r| r.assigned_to),
+        last_score: seen.first().map(|a| a.score),
+        previous_score: seen.get(1).map(|a| a.score),
+        last_band: seen.first().map(|a| a.band.clone()),
+        urgent,
+        signals: Doc::of(&known)?,
+    })
+}
+
+/// Rewrites the row of one patient.
+pub fn refresh(tx: &mut Tx<'_>, id: PatientId) -> Result<(), StoreError> {
+    let service = tx.service()?;
+    let conn = tx.conn();
+    let made = derive_row(conn, service, id)?;
+    diesel::delete(week_rows::table.find(id)).execute(conn)?;
+    if let Some(made) = made {
+        diesel::insert_into(week_rows::table).values(&made).execute(conn)?;
+    }
+    Ok(())
+}
+
+/// The kept row of one patient.
+pub fn kept(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Option<WeekRow>, StoreError> {
+    Ok(week_rows::table
+        .find(id)
+        .filter(week_rows::service_id.eq(service))
+        .select(WeekRow::as_select())
+        .first(conn)
+        .optional()?)
+}
+
+/// Kept rows of several patients: for lists elsewhere.
+pub fn kept_of(conn: &mut Conn, service: ServiceId, ids: &[PatientId]) -> Result<Vec<WeekRow>, StoreError> {
+    Ok(week_rows::table
+        .filter(week_rows::service_id.eq(service))
+        .filter(week_rows::patient_id.eq_any(ids))
+        .select(WeekRow::as_select())
+        .load(conn)?)
+}
+
+/// Everyone due or overdue by `until`, everyone with an urgent signal, everyone with no review at all.
+pub fn candidates(conn: &mut Conn, service: ServiceId, until: NaiveDate) -> Result<Vec<WeekRow>, StoreError> {
+    Ok(week_rows::table
+        .filter(week_rows::service_id.eq(service))
+        .filter(week_rows::due_on.le(until).or(week_rows::due_on.is_null()).or(week_rows::urgent.eq(true)))
+        .select(WeekRow::as_select())
+        .load(conn)?)
+}
+
+/// How many patients are under care.
+pub fn under_care(conn: &mut Conn, service: ServiceId) -> Result<i64, StoreError> {
+    Ok(week_rows::table.filter(week_rows::service_id.eq(service)).count().get_result(conn)?)
+}
