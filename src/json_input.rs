@@ -98,12 +98,11 @@ impl<'v> Object<'v> {
     /// A nested array as `(path of the element, element)`, if present.
     pub fn array(&mut self, name: &'static str, errors: &mut FieldErrors) -> Option<Vec<(String, &'v Value)>> {
         let path = self.at(name);
-        match self.value(name)? {
-            Value::Array(items) => Some(items.iter().enumerate().map(|(i, v)| (format!("{path}[{i}]"), v)).collect()),
-            _ => {
-                errors.add(path, "must be a list");
-                None
-            }
+        if let Value::Array(items) = self.value(name)? {
+            Some(items.iter().enumerate().map(|(i, v)| (format!("{path}[{i}]"), v)).collect())
+        } else {
+            errors.add(path, "must be a list");
+            None
         }
     }
 

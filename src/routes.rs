@@ -7,8 +7,15 @@ use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
 use crate::access::{account, sign_in, staff};
+use crate::contacts::clinic;
+use crate::exchange::handlers as import;
+use crate::follow_up::handlers as follow_up;
+use crate::record::{access, edit, log, page, register, search, stoma};
+use crate::skin::handlers as skin;
+use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
 use crate::web::Permission::{self, *};
 use crate::web::assets;
+use crate::week::{acts, handlers as week};
 
 /// What somebody needs to use a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,7 +73,54 @@ routes! {
     post "/sign-out" SignedIn => sign_in::sign_out;
     get  "/account" SignedIn => account::account;
     post "/account/password" SignedIn => account::change_password;
+    // The week.
+    get  "/week" May(WorkTheWeek) => week::list;
+    post "/reviews/{id}/book" May(WorkTheWeek) => acts::book;
+    post "/reviews/{id}/unbook" May(WorkTheWeek) => acts::unbook;
+    post "/reviews/{id}/ring" May(WorkTheWeek) => acts::ring;
+    post "/reviews/{id}/defer" May(WorkTheWeek) => acts::defer;
+    post "/reviews/{id}/assign" May(WorkTheWeek) => acts::assign;
+    post "/reviews/{id}/outcome" May(WorkTheWeek) => acts::outcome;
+    // Patients.
+    get  "/patients" May(FindPatients) => search::result;
+    post "/patients/search" May(FindPatients) => search::search;
+    get  "/patients/new" May(EditPatients) => register::form;
+    post "/patients/new" May(EditPatients) => register::register;
+    get  "/patients/{id}" May(FindPatients) => page::record;
+    get  "/patients/{id}/edit" May(EditPatients) => edit::form;
+    post "/patients/{id}/edit" May(EditPatients) => edit::save;
+    get  "/patients/{id}/end" May(EditStomas) => edit::end_form;
+    post "/patients/{id}/end" May(EditStomas) => edit::end;
+    get  "/patients/{id}/stomas/new" May(EditStomas) => stoma::new_form;
+    post "/patients/{id}/stomas/new" May(EditStomas) => stoma::add;
+    get  "/patients/{id}/stomas/{stoma}" May(EditStomas) => stoma::form;
+    post "/patients/{id}/stomas/{stoma}" May(EditStomas) => stoma::save;
+    get  "/patients/{id}/contacts/new" May(AssessSkin) => clinic::open;
+    post "/patients/{id}/contacts/new" May(AssessSkin) => clinic::sign;
+    get  "/patients/{id}/skin" May(SeeClinical) => skin::over_time;
+    get  "/patients/{id}/follow-up" May(SeeClinical) => follow_up::follow_up;
+    get  "/patients/{id}/access" May(ReadAccess) => access::access;
+    // Supplies.
+    get  "/patients/{id}/supplies" May(SeeClinical) => draft::form;
+    post "/patients/{id}/supplies" May(DrawUpSupplies) => draft::post;
+    get  "/prescriptions/{id}/summary" May(SeeClinical) => summary::summary;
+    get  "/prescriptions/{id}/summary.pdf" May(SeeClinical) => paper::pdf;
+    post "/prescriptions/{id}/sign" May(SignPrescriptions) => signing::sign;
+    post "/prescriptions/{id}/stop" May(SignPrescriptions) => signing::stop;
+    // Exchange.
+    get  "/import" May(ImportCaseload) => import::form;
+    post "/import" May(ImportCaseload) => import::upload;
+    post "/import/{id}" May(ImportCaseload) => import::act;
+    // Reference.
+    get  "/protocols" May(SeeReference) => follow_up::protocols;
+    get  "/catalogue" May(SeeReference) => catalogue::list;
+    post "/catalogue" May(EditCatalogue) => catalogue::add;
+    post "/catalogue/{id}" May(EditCatalogue) => catalogue::act;
+    get  "/quantities" May(SeeReference) => quantities::list;
+    post "/quantities" May(EditService) => quantities::choose;
     // People and the log.
+    get  "/audit" May(ReadAudit) => log::list;
+    post "/audit/verify" May(ReadAudit) => log::verify;
     get  "/staff" May(ManageStaff) => staff::list;
     post "/staff" May(ManageStaff) => staff::add;
     post "/staff/{id}" May(ManageStaff) => staff::act;

@@ -189,6 +189,22 @@ pub fn say(tx: &mut Tx<'_>, text: &str) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Remembers what the acting session searches for: kept here and not in the address, where it would stay behind in the
+/// browser's history.
+pub fn keep_search(tx: &mut Tx<'_>, text: &str) -> Result<(), StoreError> {
+    if let Some(token_hash) = &tx.actor().session {
+        diesel::update(sessions::table.find(token_hash)).set(sessions::search.eq(text)).execute(tx.conn())?;
+    }
+    Ok(())
+}
+
+/// What a session last searched for.
+pub fn last_search(conn: &mut Conn, token_hash: &[u8]) -> Result<Option<String>, StoreError> {
+    let found: Option<Option<String>> =
+        sessions::table.find(token_hash).select(sessions::search).first(conn).optional()?;
+    Ok(found.flatten())
+}
+
 /// The staff member of this sign-in name.
 pub fn staff_by_name(conn: &mut Conn, sign_in_name: &str) -> Result<Option<StaffRow>, StoreError> {
     let name = sign_in_name.trim().to_lowercase();
@@ -341,6 +357,13 @@ pub fn service(conn: &mut Conn, id: ServiceId) -> Result<Service, StoreError> {
 pub fn add_service(tx: &mut Tx<'_>, service: &Service) -> Result<(), StoreError> {
     diesel::insert_into(services::table).values(service).execute(tx.conn())?;
     Ok(())
+}
+
+/// Chooses the quantity set that a service compares with.
+pub fn choose_quantity_set(tx: &mut Tx<'_>, service: ServiceId, code: &str) -> Result<(), StoreError> {
+    let changed =
+        diesel::update(services::table.find(service)).set(services::quantity_set.eq(code)).execute(tx.conn())?;
+    if changed == 1 { Ok(()) } else { Err(StoreError::NotFound) }
 }
 
 /// Adds a site.

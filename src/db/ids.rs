@@ -91,5 +91,7 @@ id!(/// A line of a prescription.
     LineId);
 id!(/// An event of the audit log.
     EventId);
+id!(/// A file that waits to be brought in.
+    UploadId);
 id!(/// A kept earlier version of a record.
     VersionId);

@@ -90,6 +90,7 @@ diesel::table! {
         staff_id -> Guid,
         form_token -> Text,
         message -> Nullable<Text>,
+        search -> Nullable<Text>,
         address -> Text,
         created_at -> Instant,
         last_seen_at -> Instant,
@@ -412,6 +413,19 @@ diesel::table! {
     use diesel::sql_types::*;
     use crate::db::types::sql::*;
 
+    uploads (id) {
+        id -> Guid,
+        service_id -> Guid,
+        staff_id -> Guid,
+        content -> Binary,
+        created_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
     week_rows (patient_id) {
         patient_id -> Guid,
         service_id -> Guid,
@@ -462,5 +476,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     catalogue_items,
     prescriptions,
     prescription_lines,
+    uploads,
     week_rows,
 );

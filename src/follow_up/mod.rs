@@ -2,7 +2,7 @@
 //!
 //! `rules` decides (pure), `store` keeps. The protocols shipped stand in `protocols/`, one file each.
 
-//pub mod handlers;
-//pub mod pages;
+pub mod handlers;
+pub mod pages;
 pub mod rules;
 pub mod store;

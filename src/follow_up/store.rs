@@ -230,14 +230,18 @@ pub fn difference_of(
 
 /// Brings a patient's planned reviews in step with the facts. Running it twice changes nothing the second time.
 pub fn replan(tx: &mut Tx<'_>, patient_id: PatientId) -> Result<(), StoreError> {
+    let today = tx.now().at().with_timezone(&chrono::Local).date_naive();
+    replan_as_of(tx, patient_id, today)
+}
+
+/// The same as it would have been on another day: for invented histories.
+pub fn replan_as_of(tx: &mut Tx<'_>, patient_id: PatientId, today: NaiveDate) -> Result<(), StoreError> {
     let service_id = tx.service()?;
     let conn = tx.conn();
     let nation = services::service(conn, service_id)?.nation;
     let patient = patients::find(conn, service_id, patient_id)?;
     let stomas = stomas::of_patient(conn, service_id, patient_id)?;
     let held = of_patient(conn, service_id, patient_id)?;
-    let now = tx.now();
-    let today = now.at().with_timezone(&chrono::Local).date_naive();
     for stoma in &stomas {
         let (_, change) = difference_of(stoma, &patient, &nation, &held, today)?;
         apply(tx, stoma, &held, change, today)?;
@@ -310,7 +314,7 @@ fn apply(
     for moved in change.moved {
         let mut review = find(moved.id)?;
         put_plan(&mut review, &moved.to)?;
-        review.by_hand = false;
+        review.by_hand = moved.by_hand;
         replace(tx, review)?;
     }
     for closed in change.closed {

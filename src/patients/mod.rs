@@ -2,7 +2,9 @@
 //!
 //! No stoma, no review: the pages that put a patient together with those stand in `record`.
 
-//pub mod forms;
+pub mod banner;
+pub mod forms;
 pub mod identifiers;
 pub mod names;
+pub mod parts;
 pub mod store;

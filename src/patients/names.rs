@@ -45,11 +45,12 @@ pub fn tidy_title(title: &str) -> String {
 /// The name as kept: blanks at the ends gone, one blank inside, letters composed (NFC), nothing invisible.
 /// Spelling and capitals stay as they were written.
 pub fn tidy(name: &str) -> String {
-    let visible: String = name
-        .nfc()
-        .filter(|c| !is_invisible(*c))
-        .map(|c| if c.is_control() || c.is_whitespace() { ' ' } else { c })
-        .collect();
+    let blank = |c: char| if c.is_control() || c.is_whitespace() { ' ' } else { c };
+    let visible: String = if name.is_ascii() {
+        name.chars().map(blank).collect()
+    } else {
+        name.nfc().filter(|c| !is_invisible(*c)).map(blank).collect()
+    };
     visible.split(' ').filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" ")
 }
 
@@ -57,23 +58,32 @@ pub fn tidy(name: &str) -> String {
 /// Hyphens become blanks, apostrophes vanish ("O’Brien-Łódź" → "obrien lodz"). Folding twice changes nothing.
 pub fn fold_for_search(text: &str) -> String {
     let mut folded = String::with_capacity(text.len());
-    // Small letters may need decomposing again (İ gives i and a dot), hence the second nfkd.
-    for c in text.nfkd().flat_map(char::to_lowercase).nfkd() {
-        if canonical_combining_class(c) != 0 || is_apostrophe(c) || is_invisible(c) {
-            continue;
-        }
-        if let Some(letters) = plain_letters(c) {
-            folded.push_str(letters);
-        } else if c.is_alphanumeric() {
-            folded.push(c);
-        } else if !folded.is_empty() && !folded.ends_with(' ') {
-            folded.push(' ');
-        }
+    if text.is_ascii() {
+        // Nearly every name and heading: nothing to decompose.
+        text.bytes().for_each(|b| fold_char(char::from(b.to_ascii_lowercase()), &mut folded));
+    } else {
+        // Small letters may need decomposing again (İ gives i and a dot), hence the second nfkd.
+        text.nfkd().flat_map(char::to_lowercase).nfkd().for_each(|c| fold_char(c, &mut folded));
     }
     if folded.ends_with(' ') {
         folded.pop();
     }
     folded
+}
+
+/// Adds what is left of one decomposed small letter.
+fn fold_char(c: char, folded: &mut String) {
+    if c.is_ascii_alphanumeric() {
+        folded.push(c);
+    } else if is_apostrophe(c) || !c.is_ascii() && (canonical_combining_class(c) != 0 || is_invisible(c)) {
+        // Leaves nothing.
+    } else if let Some(letters) = plain_letters(c) {
+        folded.push_str(letters);
+    } else if c.is_alphanumeric() {
+        folded.push(c);
+    } else if !folded.is_empty() && !folded.ends_with(' ') {
+        folded.push(' ');
+    }
 }
 
 /// Letters that Unicode does not take apart, written as search knows them (usual transliteration: common practice).

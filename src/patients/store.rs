@@ -224,6 +224,20 @@ pub fn with_identifier(
         .optional()?)
 }
 
+/// Phone numbers of several patients, as received.
+pub fn phones_of(
+    conn: &mut Conn,
+    service: ServiceId,
+    ids: &[PatientId],
+) -> Result<Vec<(PatientId, String)>, StoreError> {
+    let rows: Vec<(PatientId, Option<String>)> = patients::table
+        .filter(patients::service_id.eq(service))
+        .filter(patients::id.eq_any(ids))
+        .select((patients::id, patients::phone))
+        .load(conn)?;
+    Ok(rows.into_iter().filter_map(|(id, phone)| phone.map(|p| (id, p))).collect())
+}
+
 /// How many rows a search shows at most.
 pub const MOST_FOUND: i64 = 50;
 
@@ -333,6 +347,17 @@ pub fn duplicates(
 /// Ids of all patients of a service: for rebuilding what derives from them.
 pub fn all_ids(conn: &mut Conn, service: ServiceId) -> Result<Vec<PatientId>, StoreError> {
     Ok(patients::table.filter(patients::service_id.eq(service)).select(patients::id).order(patients::id).load(conn)?)
+}
+
+/// Id, family name, given name and birth date of every patient of a service.
+pub fn all_names(
+    conn: &mut Conn,
+    service: ServiceId,
+) -> Result<Vec<(PatientId, String, String, Option<NaiveDate>)>, StoreError> {
+    Ok(patients::table
+        .filter(patients::service_id.eq(service))
+        .select((patients::id, patients::family_name, patients::given_name, patients::born_on))
+        .load(conn)?)
 }
 
 /// A new patient with nothing known but a name.

@@ -28,8 +28,8 @@ pub enum TextSize {
     /// 10 point: for colleagues, GP and dispenser.
     #[default]
     Usual,
-    /// 14 point, lines one and a half apart, nothing under 12 point: what the patient keeps. The sizes are those the UK
-    /// Association for Accessible Formats calls clear print (12 point the least, 14 recommended); read second hand.
+    /// 14 point, lines one and a half apart, nothing under 12 point: what the patient keeps. Sizes of clear print: UK
+    /// Association for Accessible Formats, G003, 2019 (12 point the least, 14 recommended; published, read).
     ClearPrint,
 }
 

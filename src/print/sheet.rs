@@ -138,7 +138,7 @@ impl Sheet {
 mod tests {
     use super::*;
 
-    /// UK Association for Accessible Formats, clear print (second hand): no text under 12 point, 14 for running text.
+    /// UK Association for Accessible Formats, G003, 2019: no text under 12 point, 14 recommended.
     #[test]
     fn clear_print_is_never_small() {
         let sheet = Sheet::new(TextSize::ClearPrint);

@@ -2,5 +2,5 @@
 //!
 //! Facts only. What is planned from them stands in `follow_up`.
 
-//pub mod forms;
+pub mod forms;
 pub mod store;

@@ -2,15 +2,15 @@
 //!
 //! `rules` decides quantities and findings (pure); a signed prescription is never changed.
 
-//pub mod catalogue;
-//pub mod draft;
-//pub mod draft_page;
-//pub mod forms;
-//pub mod order;
-//pub mod pages;
-//pub mod paper;
-//pub mod quantities;
+pub mod catalogue;
+pub mod draft;
+pub mod draft_page;
+pub mod forms;
+pub mod order;
+pub mod pages;
+pub mod paper;
+pub mod quantities;
 pub mod rules;
-//pub mod signing;
+pub mod signing;
 pub mod store;
-//pub mod summary;
+pub mod summary;

@@ -5,7 +5,7 @@ use diesel::prelude::*;
 
 use crate::db::connection::MultiBackend;
 use crate::db::ids::{ItemId, LineId, PatientId, PrescriptionId, ServiceId, StaffId, StomaId};
-use crate::db::schema::{catalogue_items, prescription_lines, prescriptions};
+use crate::db::schema::{catalogue_items, prescription_lines, prescriptions, services};
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 use crate::on_each;
 
@@ -301,4 +301,11 @@ pub fn next_number(conn: &mut Conn, service: ServiceId, patient: PatientId) -> R
         .select(diesel::dsl::max(prescriptions::number))
         .first(conn)?;
     Ok(last.unwrap_or(0) + 1)
+}
+
+/// Chooses the quantity set that a service compares with.
+pub fn choose_quantity_set(tx: &mut Tx<'_>, service: ServiceId, code: &str) -> Result<(), StoreError> {
+    let changed =
+        diesel::update(services::table.find(service)).set(services::quantity_set.eq(code)).execute(tx.conn())?;
+    if changed == 1 { Ok(()) } else { Err(StoreError::NotFound) }
 }

@@ -64,16 +64,38 @@ impl<T: DeserializeOwned + 'static> FromRequest for Posted<T> {
     type Future = Pin<Box<dyn Future<Output = Result<Self, AppError>>>>;
 
     fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let expected = req.extensions().get::<Signed>().map(|s| s.form_token.clone());
-        let body = read_form(req, payload);
+        let body = checked_form(req, payload);
+        Box::pin(async move { parse(&body.await?).map(Self) })
+    }
+}
+
+/// The body of a form, once its token was found to be the session's.
+fn checked_form(
+    req: &HttpRequest,
+    payload: &mut Payload,
+) -> impl Future<Output = Result<Vec<u8>, AppError>> + 'static {
+    let expected = req.extensions().get::<Signed>().map(|s| s.form_token.clone());
+    let body = read_form(req, payload);
+    async move {
+        let body = body.await?;
+        let expected = expected.ok_or(AppError::SignInNeeded)?;
+        let token: Token = serde_html_form::from_bytes(&body).map_err(|_| AppError::ForeignForm)?;
+        if same_token(&token.csrf, &expected) { Ok(body) } else { Err(AppError::ForeignForm) }
+    }
+}
+
+/// One posted form that is two: a patient and a stoma on one page. Each takes the fields it knows.
+pub struct PostedBoth<A, B>(pub A, pub B);
+
+impl<A: DeserializeOwned + 'static, B: DeserializeOwned + 'static> FromRequest for PostedBoth<A, B> {
+    type Error = AppError;
+    type Future = Pin<Box<dyn Future<Output = Result<Self, AppError>>>>;
+
+    fn from_request(req: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let body = checked_form(req, payload);
         Box::pin(async move {
             let body = body.await?;
-            let expected = expected.ok_or(AppError::SignInNeeded)?;
-            let token: Token = serde_html_form::from_bytes(&body).map_err(|_| AppError::ForeignForm)?;
-            if !same_token(&token.csrf, &expected) {
-                return Err(AppError::ForeignForm);
-            }
-            parse(&body).map(Self)
+            Ok(Self(parse(&body)?, parse(&body)?))
         })
     }
 }

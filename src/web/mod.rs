@@ -15,7 +15,7 @@ pub mod state;
 pub mod views;
 
 pub use error::AppError;
-pub use extract::{PathOf, Posted, QueryOf};
+pub use extract::{PathOf, Posted, PostedBoth, QueryOf};
 pub use permission::Permission;
 pub use render::{page, see_other};
 pub use signed::Signed;

@@ -1,11 +1,11 @@
 //! The week: who needs seeing, how soon and why; booking, ringing, deferring, recording an outcome.
 //!
-//! `rules` decides urgency (pure), `store` keeps one narrow row per patient, rewritten in the transaction that
+//! Urgency is decided in `urgency`; `store` keeps one narrow row per patient, rewritten in the transaction that
 //! changes any fact it derives from; how many days something is overdue is worked out when the list is read.
 
-//pub mod acts;
-//pub mod handlers;
-//pub mod pages;
-pub mod rules;
-//pub mod slots;
+pub mod acts;
+pub mod handlers;
+pub mod pages;
+pub mod slots;
+pub mod shown;
 pub mod store;

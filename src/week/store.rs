@@ -2,20 +2,18 @@
 
 use chrono::NaiveDate;
 use diesel::prelude::*;
-use serde::{Deserialize, Serialize};
 
-use super::rules::{Band, Bleeding, Prolapse, Separation, Signals, StomaColour, decide_urgency, shipped};
 use crate::contacts::store as contacts;
 use crate::db::connection::MultiBackend;
 use crate::db::ids::{PatientId, ReviewId, ServiceId, StaffId, StomaId};
 use crate::db::schema::week_rows;
 use crate::db::{Conn, Doc, StoreError, Tx};
-use crate::follow_up::rules::{StomaKind, WorkingDays};
 use crate::follow_up::store::{self as reviews, Review};
 use crate::patients::names;
 use crate::patients::store::{self as patients, Patient};
 use crate::skin::store::{self as skin, AssessmentRow, StomaFound, Symptoms};
 use crate::stomas::store::{self as stomas, Stoma};
+use crate::urgency::Known;
 
 /// What the list knows of one patient under care.
 #[derive(Clone, Debug, PartialEq, Queryable, Selectable, Insertable)]
@@ -76,89 +74,15 @@ pub struct WeekRow {
     pub signals: Doc,
 }
 
-/// Signals known from the record, without what depends on the day.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Known {
-    /// When the last assessment was.
-    pub assessed_on: Option<NaiveDate>,
-    /// Colour code.
-    pub stoma_colour: Option<String>,
-    /// mL.
-    pub output_ml_24h: Option<u32>,
-    /// Of ten.
-    pub leaks_of_last_10: Option<u8>,
-    /// 0 to 10.
-    pub skin_pain: Option<u8>,
-    /// Codes of findings and symptoms.
-    #[serde(default)]
-    pub codes: Vec<String>,
-    /// Last score.
-    pub score: Option<u32>,
-    /// The one before.
-    pub previous_score: Option<u32>,
-    /// Reviews missed one after the other.
-    pub missed_in_a_row: Option<u32>,
-    /// Discharged on.
-    pub discharge_on: Option<NaiveDate>,
-    /// A contact was made since.
-    pub first_contact_made: Option<bool>,
-}
-
-impl Known {
-    /// The signals of the engine; `today` and the review's last day give what depends on the day.
-    pub fn signals(&self, today: Option<NaiveDate>, latest: Option<NaiveDate>) -> Signals {
-        let has = |code: &str| self.codes.iter().any(|c| c == code).then_some(true);
-        let word = |prefix: &str| self.codes.iter().find_map(|c| c.strip_prefix(prefix));
-        let days = |from: Option<NaiveDate>| {
-            from.zip(today).and_then(|(from, today)| u32::try_from((today - from).num_days()).ok())
-        };
-        // Days since discharge count only while the first contact is still to come, and not for old records.
-        let fresh = days(self.discharge_on).filter(|d| *d <= 90 && self.first_contact_made == Some(false));
-        Signals {
-            stoma_colour: self.stoma_colour.as_deref().and_then(|c| find(StomaColour::CODES, c)),
-            output_ml_24h: self.output_ml_24h.map(f64::from),
-            vomiting: has("vomiting"),
-            bleeding: word("bleeding-").and_then(|c| find(Bleeding::CODES, c)),
-            fever: has("fever"),
-            spreading_redness: has("spreading-redness"),
-            separation: word("separation-").and_then(|c| find(Separation::CODES, c)),
-            prolapse: word("prolapse-").and_then(|c| find(Prolapse::CODES, c)),
-            rapid_painful_ulcer: has("rapid-painful-ulcer"),
-            dehydration_signs: has("dehydration"),
-            score: self.score,
-            previous_score: self.previous_score,
-            skin_pain: self.skin_pain.map(u32::from),
-            leaks_of_last_10: self.leaks_of_last_10.map(u32::from),
-            overdue_days: days(latest).filter(|d| *d > 0),
-            missed_in_a_row: self.missed_in_a_row.filter(|n| *n > 0),
-            days_since_discharge: fresh,
-            first_contact_made: fresh.and(self.first_contact_made),
-            not_coping: has("not-coping"),
-            ..Signals::default()
-        }
-    }
-}
-
-fn find<T: Copy>(codes: &[(&str, T)], code: &str) -> Option<T> {
-    codes.iter().find(|(c, _)| *c == code).map(|(_, value)| *value)
-}
-
 fn known(stoma: Option<&Stoma>, held: &[Review], seen: &[AssessmentRow], contacted: bool) -> Result<Known, StoreError> {
     let mut known = Known::default();
     if let Some(last) = seen.first() {
         let symptoms: Symptoms = last.symptoms.read()?;
         let found: StomaFound = last.findings.read()?;
-        known = Known {
-            assessed_on: Some(last.assessed_on),
-            stoma_colour: found.colour,
-            output_ml_24h: symptoms.output_ml_24h,
-            leaks_of_last_10: symptoms.leaks_of_last_10,
-            skin_pain: symptoms.skin_pain,
-            codes: found.findings.into_iter().chain(symptoms.also).collect(),
-            score: u32::try_from(last.score).ok(),
-            previous_score: seen.get(1).and_then(|a| u32::try_from(a.score).ok()),
-            ..known
-        };
+        let score = u32::try_from(last.score).unwrap_or(0);
+        let previous = seen.get(1).and_then(|a| u32::try_from(a.score).ok());
+        known = Known::of_assessment(&found, &symptoms, score, previous);
+        known.assessed_on = Some(last.assessed_on);
     }
     let mut closed: Vec<&Review> = held.iter().filter(|r| matches!(r.status.as_str(), "fulfilled" | "noshow")).collect();
     closed.sort_by_key(|r| std::cmp::Reverse((r.closed_on, r.planned_on)));
@@ -193,16 +117,10 @@ pub fn derive_row(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<
     });
     let seen_before = stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
     let known = known(stoma, &held, &seen, contacted || seen_before)?;
-    let urgent = stoma
-        .and_then(|s| StomaKind::from_code(&s.kind))
-        .zip(shipped().ok())
-        .is_some_and(|(kind, thresholds)| {
-            // Without a day nothing counts working days, so any calendar will do.
-            let days = WorkingDays::new(crate::follow_up::rules::Nation::England, &[]);
-            let signals = known.signals(None, None);
-            decide_urgency(thresholds, patient.created_at.at().date_naive(), &days, kind, &signals, None).band
-                < Band::AsPlanned
-        });
+    let urgent = match stoma {
+        Some(stoma) => known.is_urgent(&stoma.kind, "england")?,
+        None => false,
+    };
     row(conn, service, &patient, stoma, &under_care, next, &seen, known, urgent).map(Some)
 }
 

@@ -89,6 +89,7 @@ def matches(when, stoma):
 
 
 def expected(request):
+    """reviews: step, occurrence, nominal, earliest, latest, planned, mode, outside_window; waiting: step, for"""
     closures = {dt.date.fromisoformat(day) for day in request["closures"]}
     until = dt.date.fromisoformat(request["until"])
     end = dt.date.fromisoformat(request["ended"]["on"]) if "ended" in request else dt.date.max
@@ -102,7 +103,7 @@ def expected(request):
         if not matches(step.get("when", {}), request["stoma"]):
             continue
         if step["anchor"] not in anchors:
-            waiting.append({"step": step["id"], "for": step["anchor"]})
+            waiting.append([step["id"], step["anchor"]])
             continue
         k = 0
         while True:
@@ -110,11 +111,8 @@ def expected(request):
             if nominal > until:
                 break
             if planned <= end:
-                review = {
-                    "step": step["id"], "occurrence": k + 1, "nominal": nominal.isoformat(),
-                    "earliest": earliest and earliest.isoformat(), "latest": latest.isoformat(),
-                    "planned": planned.isoformat(), "mode": step["mode"], "outside_window": outside,
-                }
+                review = [step["id"], k + 1, nominal.isoformat(), earliest and earliest.isoformat(),
+                          latest.isoformat(), planned.isoformat(), step["mode"], outside]
                 found.append((planned, order, k, review))
             k += 1
             if "repeat" not in step:
@@ -142,7 +140,7 @@ def random_step(rng, number):
     else:
         step["offset"] = offset(rng, unit, 0, 400)
     if rng.random() < 0.4:
-        step["repeat"] = f"P{rng.randint(1, {'D': 90, 'W': 26, 'M': 18}[unit])}{unit}"
+        step["repeat"] = f"P{rng.randint({'D': 10, 'W': 2, 'M': 1}[unit], {'D': 90, 'W': 26, 'M': 18}[unit])}{unit}"
     if rng.random() < 0.3:
         step["when"] = {}
         for fact in rng.sample(list(FACTS), rng.randint(1, 2)):
@@ -164,8 +162,8 @@ def random_request(rng):
                "reversal": surgery + dt.timedelta(days=rng.randint(60, 400))}
     kept = {name: day.isoformat() for name, day in anchors.items() if rng.random() < 0.85}
     limit = dt.date(LAST, 11, 1)
-    until = min(limit, surgery + dt.timedelta(days=rng.randint(30, 1500)))
-    closures = {surgery + dt.timedelta(days=rng.randint(0, 500)) for _ in range(rng.choice([0, 0, 1, 5, 40]))}
+    until = min(limit, surgery + dt.timedelta(days=rng.choice([200, 400, 700, 1500])))
+    closures = {surgery + dt.timedelta(days=rng.randint(0, 300)) for _ in range(rng.choice([0, 0, 1, 5, 20]))}
     request = {
         "nation": nation,
         "closures": [day.isoformat() for day in rng.sample(sorted(closures), len(closures))],
@@ -205,6 +203,9 @@ def plain_name(name):
     return {"Late Summer Bank Holiday": "Summer bank holiday", "Summer Bank Holiday": "Summer bank holiday",
             "Spring Bank Holiday": "Spring bank holiday", "May Day": "Early May bank holiday",
             "Scotland's participation in the FIFA World Cup final": "World Cup bank holiday",
+            "Platinum Jubilee of Elizabeth II": "Platinum Jubilee bank holiday",
+            "State Funeral of Queen Elizabeth II": "State funeral bank holiday",
+            "Coronation of Charles III": "Coronation bank holiday",
             "New Year Holiday": "2nd January", "New Year Holiday (substitute day)": "2nd January (substitute day)",
             }.get(name, name)
 

@@ -1,5 +1,6 @@
 -- Takes everything away again, youngest first.
 DROP TABLE week_rows;
+DROP TABLE uploads;
 DROP TABLE prescription_lines;
 DROP TABLE prescriptions;
 DROP TABLE catalogue_items;

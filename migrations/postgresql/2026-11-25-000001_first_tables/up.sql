@@ -62,6 +62,7 @@ CREATE TABLE sessions (
     staff_id UUID NOT NULL REFERENCES staff (id),
     form_token TEXT NOT NULL,
     message TEXT,
+    search TEXT,
     address TEXT NOT NULL,
     created_at TIMESTAMPTZ NOT NULL,
     last_seen_at TIMESTAMPTZ NOT NULL,
@@ -348,6 +349,15 @@ CREATE TABLE prescription_lines (
     UNIQUE (service_id, prescription_id, position)
 );
 CREATE INDEX prescription_lines_by_patient ON prescription_lines (service_id, patient_id);
+
+CREATE TABLE uploads (
+    id UUID NOT NULL PRIMARY KEY,
+    service_id UUID NOT NULL REFERENCES services (id),
+    staff_id UUID NOT NULL REFERENCES staff (id),
+    content BYTEA NOT NULL,
+    created_at TIMESTAMPTZ NOT NULL
+);
+CREATE INDEX uploads_by_staff ON uploads (service_id, staff_id);
 
 CREATE TABLE week_rows (
     patient_id UUID NOT NULL PRIMARY KEY REFERENCES patients (id),

@@ -62,6 +62,7 @@ CREATE TABLE sessions (
     staff_id BLOB CHECK (length(staff_id) = 16) NOT NULL REFERENCES staff (id),
     form_token TEXT NOT NULL,
     message TEXT,
+    search TEXT,
     address TEXT NOT NULL,
     created_at TEXT CHECK (length(created_at) = 26) NOT NULL,
     last_seen_at TEXT CHECK (length(last_seen_at) = 26) NOT NULL,
@@ -350,6 +351,15 @@ CREATE TABLE prescription_lines (
     UNIQUE (service_id, prescription_id, position)
 ) STRICT;
 CREATE INDEX prescription_lines_by_patient ON prescription_lines (service_id, patient_id);
+
+CREATE TABLE uploads (
+    id BLOB CHECK (length(id) = 16) NOT NULL PRIMARY KEY,
+    service_id BLOB CHECK (length(service_id) = 16) NOT NULL REFERENCES services (id),
+    staff_id BLOB CHECK (length(staff_id) = 16) NOT NULL REFERENCES staff (id),
+    content BLOB NOT NULL,
+    created_at TEXT CHECK (length(created_at) = 26) NOT NULL
+) STRICT;
+CREATE INDEX uploads_by_staff ON uploads (service_id, staff_id);
 
 CREATE TABLE week_rows (
     patient_id BLOB CHECK (length(patient_id) = 16) NOT NULL PRIMARY KEY REFERENCES patients (id),

@@ -18,18 +18,19 @@ pub enum Gender {
     /// Male.
     Male,
     /// Other specific.
+    #[serde(rename = "other")]
     OtherSpecific,
     /// The person does not wish to say.
     NotSpecified,
 }
 
 impl Gender {
-    /// The code, as `other-specific`.
+    /// The code, as the register keeps it.
     pub fn code(self) -> &'static str {
         match self {
             Self::Female => "female",
             Self::Male => "male",
-            Self::OtherSpecific => "other-specific",
+            Self::OtherSpecific => "other",
             Self::NotSpecified => "not-specified",
         }
     }

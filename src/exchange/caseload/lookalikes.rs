@@ -26,7 +26,7 @@ pub fn lookalikes(patients: &[ImportedPatient]) -> Vec<Note> {
         }
         for other in earlier.into_iter().map(|other| &patients[other]) {
             if let Some(reason) = similarity(&own, &as_person(other)).filter(DuplicateReason::is_likely) {
-                let text = format!("may be the same person as in row {}: {reason}. Check both", other.row);
+                let text = format!("May be the same person as in row {}: {reason}. Check both", other.row);
                 notes.push(Note { row: Some(patient.row), column: String::new(), text });
             }
         }
@@ -51,15 +51,15 @@ fn as_person(patient: &ImportedPatient) -> Person<'_> {
 fn near_dates(born: NaiveDate) -> Vec<NaiveDate> {
     let year = born.year();
     let (tens, ones) = (year / 10 % 10, year % 10);
-    let mut years: BTreeSet<i32> = [year - 1, year + 1, year - tens * 10 - ones + ones * 10 + tens].into();
-    for digit in 0..10 {
-        years.insert(year - ones + digit);
-        years.insert(year + (digit - tens) * 10);
-    }
-    let mut dates: BTreeSet<NaiveDate> = years.into_iter().filter_map(|year| born.with_year(year)).collect();
-    dates.extend(NaiveDate::from_ymd_opt(year, born.day(), born.month()));
-    dates.extend(born.checked_add_days(Days::new(1)));
-    dates.extend(born.checked_sub_days(Days::new(1)));
-    dates.insert(born);
-    dates.into_iter().collect()
+    let mut dates: Vec<NaiveDate> = (0..10)
+        .flat_map(|digit| [year - ones + digit, year + (digit - tens) * 10])
+        .chain([year - 1, year + 1, year - tens * 10 - ones + ones * 10 + tens])
+        .filter_map(|year| born.with_year(year))
+        .chain(NaiveDate::from_ymd_opt(year, born.day(), born.month()))
+        .chain(born.checked_add_days(Days::new(1)))
+        .chain(born.checked_sub_days(Days::new(1)))
+        .collect();
+    dates.sort_unstable();
+    dates.dedup();
+    dates
 }

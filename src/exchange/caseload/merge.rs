@@ -5,8 +5,11 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use chrono::NaiveDate;
+
 use super::facts::{Allergies, CaseloadRow, Ended, IdentityKey, ImportedStoma, PersonFacts};
-use super::problems::{Note, Problem};
+use super::plausible::contradictions;
+use super::problems::{Note, Problem, row_words, sentence};
 use super::rows::RowRead;
 use crate::patients::identifiers::Scheme;
 use crate::patients::names::{Names, compare_names, fold_for_search};
@@ -24,6 +27,12 @@ pub struct ImportedPatient {
     pub stomas: Vec<ImportedStoma>,
 }
 
+/// Most rows for one person (local: more is a column of numbers that are no patient numbers).
+const MOST_ROWS_OF_ONE: usize = 50;
+
+/// How many rows a reason names.
+const LISTED: usize = 6;
+
 /// Patients, problems and remarks of all rows, each in the order of the sheet.
 #[derive(Clone, Debug, Default)]
 pub struct Merged {
@@ -36,14 +45,14 @@ pub struct Merged {
 }
 
 /// Joins the rows of each person.
-pub fn merge(rows: Vec<RowRead>) -> Merged {
+pub fn merge(rows: Vec<RowRead>, today: NaiveDate) -> Merged {
     let groups = groups(&rows);
     let mut merged = Merged::default();
     let mut rows: Vec<Option<RowRead>> = rows.into_iter().map(Some).collect();
     for members in groups {
         let group: Vec<RowRead> =
             members.into_iter().filter_map(|at| rows.get_mut(at).and_then(Option::take)).collect();
-        merge_group(group, &mut merged);
+        merge_group(group, today, &mut merged);
     }
     merged.problems.sort_by_key(|problem| problem.row);
     merged
@@ -79,7 +88,7 @@ fn lead(leader: &mut [usize], mut at: usize) -> usize {
     at
 }
 
-fn merge_group(group: Vec<RowRead>, merged: &mut Merged) {
+fn merge_group(group: Vec<RowRead>, today: NaiveDate, merged: &mut Merged) {
     let numbers: Vec<u64> = group.iter().map(|read| read.row).collect();
     let refused: Vec<u64> = group.iter().filter(|read| read.facts.is_none()).map(|read| read.row).collect();
     let mut facts = Vec::new();
@@ -89,8 +98,9 @@ fn merge_group(group: Vec<RowRead>, merged: &mut Merged) {
         merged.problems.extend(read.problems);
         // A row that holds, of a person of whom another row does not: wait for that one.
         if !own_problems && !refused.is_empty() {
-            let why = format!("{} of the same patient cannot be brought in; correct it first", row_words(&refused));
-            merged.problems.push(whole_row(read.row, why));
+            let words = row_words(&refused[..refused.len().min(LISTED)]);
+            let why = format!("{words} of the same patient cannot be brought in; correct that first");
+            merged.problems.push(whole_row(read.row, &why));
         }
         notes.extend(read.notes);
         facts.extend(read.facts);
@@ -98,53 +108,70 @@ fn merge_group(group: Vec<RowRead>, merged: &mut Merged) {
     if !refused.is_empty() {
         return;
     }
-    match one_patient(facts, &mut notes) {
+    match one_patient(facts, today, &mut notes) {
         Ok(patient) => {
             merged.patients.push(patient);
             merged.notes.extend(notes);
         }
         Err(why) => {
             for row in &numbers {
-                let others: Vec<u64> = numbers.iter().copied().filter(|other| other != row).collect();
-                merged.problems.push(whole_row(*row, format!("together with {}: {why}", row_words(&others))));
+                let others: Vec<u64> = numbers.iter().copied().filter(|other| other != row).take(LISTED + 1).collect();
+                let words = if others.len() > LISTED { "other rows".to_owned() } else { row_words(&others) };
+                merged.problems.push(whole_row(*row, &format!("together with {words}: {why}")));
             }
         }
     }
 }
 
-fn whole_row(row: u64, why: String) -> Problem {
-    Problem { row, column: String::new(), read: String::new(), why }
+fn whole_row(row: u64, why: &str) -> Problem {
+    Problem { row, column: String::new(), read: String::new(), why: sentence(why) }
 }
 
-/// "row 5" or "rows 5, 7 and 9".
-fn row_words(rows: &[u64]) -> String {
-    let words: Vec<String> = rows.iter().map(u64::to_string).collect();
-    match words.as_slice() {
-        [one] => format!("row {one}"),
-        [rest @ .., last] => format!("rows {} and {last}", rest.join(", ")),
-        [] => "no other row".to_owned(),
+/// One patient of the rows, or why they contradict each other. Whether they do must not depend on their order.
+fn one_patient(rows: Vec<CaseloadRow>, today: NaiveDate, notes: &mut Vec<Note>) -> Result<ImportedPatient, String> {
+    if rows.len() > MOST_ROWS_OF_ONE {
+        return Err(format!("more than {MOST_ROWS_OF_ONE} rows share one patient number or one name and birth date"));
     }
-}
-
-/// One patient of the rows, or why they contradict each other.
-fn one_patient(rows: Vec<CaseloadRow>, notes: &mut Vec<Note>) -> Result<ImportedPatient, String> {
+    for (at, row) in rows.iter().enumerate() {
+        rows.iter().skip(at + 1).try_for_each(|other| same_person(&row.person, &other.person))?;
+    }
+    let stomas: Vec<&ImportedStoma> = rows.iter().map(|row| &row.stoma).collect();
+    which_stoma(&stomas)?;
     let numbers: Vec<u64> = rows.iter().map(|row| row.row).collect();
     let mut rows = rows.into_iter();
     let Some(first) = rows.next() else { return Err("there is nothing to bring in".to_owned()) };
     let mut patient =
         ImportedPatient { row: first.row, rows: numbers, person: first.person, stomas: vec![first.stoma] };
     for CaseloadRow { row, person, stoma } in rows {
-        same_person(&patient.person, &person)?;
-        let mut remarks = Remarks { row, texts: Vec::new() };
+        let mut remarks = Remarks { texts: Vec::new() };
         join_person(&mut patient.person, person, &mut remarks)?;
         join_stoma(&mut patient.stomas, stoma, &mut remarks)?;
         notes.extend(remarks.texts.into_iter().map(|text| Note { row: Some(row), column: String::new(), text }));
     }
+    // What one row says of surgery and another of birth or discharge was not yet compared.
+    for stoma in &patient.stomas {
+        if let Some((_, why)) = contradictions(&patient.person, Some(stoma), today).first() {
+            return Err(format!("the dates of the rows contradict each other: {why}"));
+        }
+    }
     Ok(patient)
 }
 
+/// Refuses a row that could mean either of two different stomas.
+fn which_stoma(stomas: &[&ImportedStoma]) -> Result<(), String> {
+    for stoma in stomas {
+        let alike: Vec<&&ImportedStoma> = stomas.iter().filter(|other| could_be_one(stoma, other)).collect();
+        if alike.iter().any(|a| alike.iter().any(|b| !could_be_one(a, b))) {
+            let row = stoma.row;
+            return Err(format!(
+                "it is not certain which stoma row {row} means; write its construction and date of surgery"
+            ));
+        }
+    }
+    Ok(())
+}
+
 struct Remarks {
-    row: u64,
     texts: Vec<String>,
 }
 
@@ -258,22 +285,12 @@ fn agreed<T: PartialEq>(a: Option<T>, b: Option<T>) -> Result<Option<T>, ()> {
 
 /// Adds a stoma, or recognises one that an earlier row has.
 fn join_stoma(stomas: &mut Vec<ImportedStoma>, stoma: ImportedStoma, remarks: &mut Remarks) -> Result<(), String> {
-    let alike: Vec<usize> = (0..stomas.len()).filter(|at| could_be_one(&stomas[*at], &stoma)).collect();
-    match alike.as_slice() {
-        [] => {
-            stomas.push(stoma);
-            Ok(())
-        }
-        [at] => {
-            let own = &mut stomas[*at];
-            remarks.texts.push(format!("The same patient and stoma as in row {}; brought in once", own.row));
-            join_same_stoma(own, stoma)
-        }
-        _ => Err(format!(
-            "it is not certain which stoma row {} means; write construction and date of surgery",
-            remarks.row
-        )),
+    if let Some(own) = stomas.iter_mut().find(|own| could_be_one(own, &stoma)) {
+        remarks.texts.push(format!("The same patient and stoma as in row {}; brought in once", own.row));
+        return join_same_stoma(own, stoma);
     }
+    stomas.push(stoma);
+    Ok(())
 }
 
 /// The same kind, and nothing that sets stomas apart differs: construction, date of surgery, place.

@@ -100,3 +100,24 @@ pub fn shortened(cell: &str) -> String {
         None => line,
     }
 }
+
+/// A sentence begins with a capital, wherever its words come from.
+pub fn sentence(words: &str) -> String {
+    let mut chars = words.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
+/// "1 row", "2 rows".
+pub fn count(number: u64, one: &str, several: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { several })
+}
+
+/// "row 5" or "rows 5, 7 and 9".
+pub fn row_words(rows: &[u64]) -> String {
+    let words: Vec<String> = rows.iter().map(u64::to_string).collect();
+    match words.as_slice() {
+        [one] => format!("row {one}"),
+        [rest @ .., last] => format!("rows {} and {last}", rest.join(", ")),
+        [] => "no other row".to_owned(),
+    }
+}

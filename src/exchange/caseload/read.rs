@@ -12,7 +12,7 @@ use super::decode::{Encoding, decode};
 use super::dialect::{Sheet, SheetRow, is_blank, take_apart};
 use super::lookalikes::lookalikes;
 use super::merge::{ImportedPatient, merge};
-use super::problems::{FileProblem, Note, Problem, shortened};
+use super::problems::{FileProblem, Note, Problem, count, row_words, sentence, shortened};
 use super::rows::{MonthFirst, RowRead, RowReader, Tally};
 use super::values::{Order, figures_order};
 
@@ -132,7 +132,7 @@ pub fn read(bytes: &[u8], map: Option<&ColumnMap>, today: NaiveDate) -> Result<R
     }
     let rows_read = reads.len();
     let tally = reader.tally;
-    let merged = merge(reads);
+    let merged = merge(reads, today);
     notes.extend(file_notes(&sheet, &columns, &tally, blank, headings_again));
     let mut row_notes = merged.notes;
     row_notes.extend(lookalikes(&merged.patients));
@@ -167,7 +167,7 @@ fn check_shape(row: &SheetRow, sheet: &Sheet) -> Option<RowRead> {
             row: row.number,
             column: column_name(sheet.headers.get(column).map_or("", String::as_str), column),
             read: shortened(cell),
-            why,
+            why: sentence(&why),
         }],
         notes: Vec::new(),
     };
@@ -238,32 +238,31 @@ fn month_first_notes(sheet: &Sheet, suspicious: &BTreeMap<usize, MonthFirst>) ->
 /// What is worth one remark for the whole file.
 fn file_notes(sheet: &Sheet, columns: &Columns, tally: &Tally, blank: u64, headings_again: u64) -> Vec<Note> {
     let mut notes = Vec::new();
-    if let (Some(first), Some(last)) = (sheet.above.first(), sheet.above.last()) {
-        notes.push(Note::file(format!("Text above the headings (row {first} to {last}) was left out")));
+    if !sheet.above.is_empty() {
+        notes.push(Note::file(format!("Text above the headings was left out ({})", row_words(&sheet.above))));
     }
     if blank > 0 {
-        notes.push(Note::file(format!("{blank} rows with blank cells only were passed over")));
+        notes.push(Note::file(format!("Left out: {} with blank cells only", count(blank, "row", "rows"))));
     }
     if headings_again > 0 {
-        notes.push(Note::file(format!("{headings_again} rows that repeat the headings were passed over")));
+        let rows = count(headings_again, "row that repeats", "rows that repeat");
+        notes.push(Note::file(format!("Left out: {rows} the headings")));
     }
-    for (column, count) in &tally.serials {
+    for (column, number) in &tally.serials {
         let header = columns.matches.iter().find(|m| m.column == *column).map_or("", |m| &m.header);
         let text = format!(
-            "{count} dates were numbers and read as days since 1900, as most spreadsheets count them; compare one with the sheet"
+            "{} as a number and read as days since 1900, as most spreadsheets count them; compare one with the sheet",
+            count(*number, "date stood", "dates stood")
         );
         notes.push(Note { row: None, column: column_name(header, *column), text });
     }
     if tally.two_lengths > 0 {
-        let text = format!("{} sizes with two lengths were read as width x height", tally.two_lengths);
-        notes.push(Note::file(text));
+        let sizes = count(tally.two_lengths, "size", "sizes");
+        notes.push(Note::file(format!("{sizes} with two lengths, read as width x height")));
     }
     if tally.test_numbers > 0 {
-        let text = format!(
-            "{} NHS numbers are from the range kept for tests; no patient has such a number",
-            tally.test_numbers
-        );
-        notes.push(Note::file(text));
+        let numbers = count(tally.test_numbers, "NHS number", "NHS numbers");
+        notes.push(Note::file(format!("{numbers} from the range kept for tests; no patient has such a number")));
     }
     notes
 }

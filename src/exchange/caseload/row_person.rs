@@ -8,7 +8,7 @@ use super::full_names;
 use super::rows::OneRow;
 use super::values::{self, DateUse};
 use crate::patients::identifiers::{Identifier, Scheme};
-use crate::patients::names::{fold_for_search, tidy};
+use crate::patients::names::{fold_for_search, tidy, tidy_title};
 
 /// Ten digits in a column of numbers become 9.99E+09.
 const CUT_SHORT: &str = "the spreadsheet has cut the number short; set the column to text and write it in full";
@@ -43,13 +43,13 @@ impl OneRow<'_, '_> {
     }
 
     fn names(&mut self, person: &mut PersonFacts) {
-        person.title = self.text(Field::Title);
+        person.title = self.text(Field::Title).map(|title| tidy_title(&title));
         if self.column(Field::FullName).is_some() && self.column(Field::FamilyName).is_none() {
             match full_names::full_name(self.cell(Field::FullName)) {
                 Ok(name) => {
                     person.family_name = name.family;
                     person.given_name = name.given;
-                    person.title = person.title.take().or(name.title);
+                    person.title = person.title.take().or(name.title.map(|title| tidy_title(&title)));
                 }
                 Err(why) => self.problem(Field::FullName, why),
             }

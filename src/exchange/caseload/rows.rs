@@ -12,7 +12,7 @@ use super::columns::{ColumnMatch, column_name};
 use super::facts::{CaseloadRow, IdentityKey, ImportedStoma, PersonFacts, identity_keys};
 use super::fields::Field;
 use super::plausible::{self, DateOf};
-use super::problems::{Note, Problem, shortened};
+use super::problems::{Note, Problem, sentence, shortened};
 use super::values::{self, DateUse, Order};
 use crate::patients::names::tidy;
 
@@ -53,7 +53,8 @@ pub struct Tally {
 
 /// What all rows have in common while they are read.
 pub struct RowReader<'m> {
-    columns: &'m [ColumnMatch],
+    /// The column of each field, at the field's place.
+    columns: Vec<Option<&'m ColumnMatch>>,
     pub(super) today: NaiveDate,
     /// Date columns (place) with month-first dates.
     month_first: BTreeMap<usize, MonthFirst>,
@@ -64,7 +65,13 @@ pub struct RowReader<'m> {
 impl<'m> RowReader<'m> {
     /// For a sheet with these columns, as seen on `today`.
     pub fn new(columns: &'m [ColumnMatch], today: NaiveDate, month_first: BTreeMap<usize, MonthFirst>) -> Self {
-        Self { columns, today, month_first, tally: Tally::default() }
+        let mut by_field = vec![None; Field::ALL.len()];
+        for found in columns {
+            if let Some(place) = by_field.get_mut(found.field as usize) {
+                *place = Some(found);
+            }
+        }
+        Self { columns: by_field, today, month_first, tally: Tally::default() }
     }
 
     /// Reads one row.
@@ -97,7 +104,7 @@ pub(super) struct OneRow<'r, 'm> {
 
 impl OneRow<'_, '_> {
     pub(super) fn column(&self, field: Field) -> Option<&ColumnMatch> {
-        self.reader.columns.iter().find(|m| m.field == field)
+        self.reader.columns.get(field as usize).copied().flatten()
     }
 
     /// The cell of a field, without blanks around it; empty when there is no such column.
@@ -111,11 +118,11 @@ impl OneRow<'_, '_> {
 
     pub(super) fn problem(&mut self, field: Field, why: impl Into<String>) {
         let (column, read) = (self.name_of(field), shortened(self.cell(field)));
-        self.problems.push(Problem { row: self.row, column, read, why: why.into() });
+        self.problems.push(Problem { row: self.row, column, read, why: sentence(&why.into()) });
     }
 
     pub(super) fn note(&mut self, field: Field, text: impl Into<String>) {
-        self.notes.push(Note { row: Some(self.row), column: self.name_of(field), text: text.into() });
+        self.notes.push(Note { row: Some(self.row), column: self.name_of(field), text: sentence(&text.into()) });
     }
 
     /// A value that must hold when it is there.

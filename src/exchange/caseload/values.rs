@@ -50,7 +50,8 @@ pub fn is_unknown(cell: &str) -> bool {
         "not stated",
         "null",
     ];
-    only_marks(cell) || WORDS.contains(&fold_for_search(cell).as_str())
+    // The longest of the words has 14 letters: longer cells are not worth folding.
+    only_marks(cell) || (cell.len() <= 20 && WORDS.contains(&fold_for_search(cell).as_str()))
 }
 
 /// Nothing but blanks and the marks that people put for "not known".

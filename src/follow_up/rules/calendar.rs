@@ -95,7 +95,8 @@ impl WorkingDays {
         (0..count).fold(date, |day, _| day.succ_opt().map_or(day, |next| self.next_on_or_after(next)))
     }
 
-    /// Holidays and closures are finite lists, so this ends; the end of chrono's calendar (the year 262142) ends it too.
+    /// Holidays and closures are finite lists, so this ends; the end of chrono's calendar (the year 262142) ends it
+    /// too.
     fn walk(&self, from: NaiveDate, step: impl Fn(&NaiveDate) -> Option<NaiveDate>) -> NaiveDate {
         let mut date = from;
         while !self.is_working_day(date) {

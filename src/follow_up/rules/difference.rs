@@ -1,8 +1,8 @@
 //! What a fresh plan changes in the reviews of the record: shown to the nurse before it is applied.
 //!
-//! Pure, and safe to run again: applied twice it changes nothing the second time. What took place, was missed or is booked
-//! is never changed; a booking that no longer agrees with the plan is only pointed out. Every review of the stoma ends up in
-//! exactly one of `moved`, `closed`, `untouched` and `off_plan`, each with its reason.
+//! Pure, and safe to run again: applied twice it changes nothing the second time. What took place, was missed or is
+//! booked is never changed; a booking that no longer agrees with the plan is only pointed out. Every review of the
+//! stoma ends up in exactly one of `moved`, `closed`, `untouched` and `off_plan`, each with its reason.
 //!
 //! One stoma at a time, one episode of it: a stoma that was re-made is a new stoma to this module.
 
@@ -29,8 +29,8 @@ pub struct DifferenceRequest<'a> {
     pub today: NaiveDate,
     /// The calendar the plan was made with.
     pub days: &'a WorkingDays,
-    /// The day on which the service took the stoma on, when it was not there from the start: what had its last day before
-    /// that is not added.
+    /// The day on which the service took the stoma on, when it was not there from the start: what had its last day
+    /// before that is not added.
     pub taken_on: Option<NaiveDate>,
 }
 
@@ -43,6 +43,8 @@ pub struct Moved {
     pub from: NaiveDate,
     /// What it becomes; its reasons end with what changed.
     pub to: PlannedReview,
+    /// What its mark `by_hand` becomes: it falls when the dates of the plan have changed.
+    pub by_hand: bool,
 }
 
 /// A review with a reason.
@@ -149,11 +151,8 @@ impl<'a> Work<'a> {
     /// Goes through one review of the plan: kept, moved, pointed out or added.
     fn fresh(&mut self, fresh: &'a PlannedReview) {
         let existing = self.request.existing;
-        let same: Vec<usize> = (0..existing.len())
-            .filter(|at| {
-                existing[*at].is_of(self.request.stoma, fresh) && existing[*at].status != Status::EnteredInError
-            })
-            .collect();
+        let same: Vec<usize> =
+            (0..existing.len()).filter(|at| existing[*at].is_of(self.request.stoma, fresh)).collect();
         let open = [Status::Booked, Status::Proposed]
             .into_iter()
             .find_map(|status| same.iter().copied().find(|at| existing[*at].status == status));
@@ -205,7 +204,8 @@ impl<'a> Work<'a> {
             self.out.closed.push(Reasoned { id: review.id, reason });
             return;
         }
-        // Whoever set the day by hand, or let the plan's day pass, keeps the day given, unless the clinic is closed on it.
+        // Whoever set the day by hand, or let the plan's day pass, keeps the day given, unless the clinic is closed on
+        // it.
         let keeps_day = same_dates && (review.by_hand || fresh.planned < today);
         let target = if !keeps_day {
             self.due_now(fresh.planned)
@@ -229,13 +229,14 @@ impl<'a> Work<'a> {
             self.out.untouched.push(Reasoned { id: review.id, reason: reason.into() });
         } else {
             let mut to = self.placed(fresh, target);
-            if same_dates && review.by_hand {
+            let by_hand = same_dates && review.by_hand;
+            if by_hand {
                 to.mode = review.mode;
             }
-            let by_hand = if review.by_hand { ", chosen by hand" } else { "" };
             let (day, mode) = (LongDate(review.planned), review.mode.words());
-            to.reasons.push(format!("was planned for {day}, {mode}{by_hand}"));
-            self.out.moved.push(Moved { id: review.id, from: review.planned, to });
+            let whose = if review.by_hand { ", chosen by hand" } else { "" };
+            to.reasons.push(format!("was planned for {day}, {mode}{whose}"));
+            self.out.moved.push(Moved { id: review.id, from: review.planned, to, by_hand });
         }
     }
 

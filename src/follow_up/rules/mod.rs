@@ -1,11 +1,14 @@
-//! The follow-up engine: from a stoma's dates, a protocol and a nation's calendar to planned reviews, each with its reasons.
+//! The follow-up engine: from a stoma's dates, a protocol and a nation's calendar to planned reviews, each with its
+//! reasons.
 //!
-//! Pure. It must not know the database, the web, the clock or any setting: "today", closures and limits come as arguments.
-//! Interval and calendar are data (`../protocols/*.toml`, `bank_holidays.toml`), each with its source and standing.
+//! Pure. It must not know the database, the web, the clock or any setting: "today", closures and limits come as
+//! arguments. Interval and calendar are data (`../protocols/*.toml`, `bank_holidays.toml`), each with its source and
+//! standing.
 //!
-//! The rule in one paragraph: every offset is counted from its anchor, never from the review before it; months clamp to the
-//! month's end; a deadline falls back to the working day before it, a point moves on to the next working day, a window takes
-//! its first working day. The nominal and the planned date are both kept. A step whose anchor is unknown waits, visibly.
+//! The rule in one paragraph: every offset is counted from its anchor, never from the review before it; months clamp to
+//! the month's end; a deadline falls back to the working day before it, a point moves on to the next working day, a
+//! window takes its first working day. The nominal and the planned date are both kept. A step whose anchor is unknown
+//! waits, visibly.
 
 pub mod bank_holidays;
 pub mod calendar;

@@ -1,7 +1,8 @@
 //! Offsets of a step: `PnD`, `PnW`, `PnM`, a part of the durations of ISO 8601, always counted from an anchor.
 //!
 //! It must not chain: occurrence *k* of a repeat is one offset from the anchor, so that 29-Feb-2024 yearly reaches
-//! 29-Feb-2028 again. Months clamp to the month's end (31-Aug + 6 months = 28-Feb), as ISO 8601 usage and python-dateutil do.
+//! 29-Feb-2028 again. Months clamp to the month's end (31-Aug + 6 months = 28-Feb), as ISO 8601 usage and
+//! python-dateutil do.
 
 use std::fmt;
 

@@ -36,8 +36,8 @@ fn shifted(offset: Offset, step: &Step, k: u32) -> Offset {
     step.repeat.map_or(offset, |repeat| offset.occurrence(repeat, k))
 }
 
-/// Places occurrence `k`. `Err` carries words for the page: the window of this anchor ends before it begins, or a date lies
-/// beyond the calendar of the machine.
+/// Places occurrence `k`. `Err` carries words for the page: the window of this anchor ends before it begins, or a date
+/// lies beyond the calendar of the machine.
 pub(super) fn place(step: &Step, k: u32, anchor_on: NaiveDate, days: &WorkingDays) -> Result<Placed, String> {
     let mut reasons = Vec::with_capacity(3);
     let (nominal, earliest, latest, planned, outside_window) = match step.shape {
@@ -71,15 +71,21 @@ pub(super) fn place(step: &Step, k: u32, anchor_on: NaiveDate, days: &WorkingDay
                     Date(first)
                 ));
             }
-            reasons.push(sentence(format_args!(
-                "the window, {} to {} after {} on {}, is {} to {}",
-                from.words(),
-                to.words(),
-                step.anchor.words(),
-                Date(anchor_on),
-                LongDate(first),
-                LongDate(last)
-            )));
+            let (anchor, on) = (step.anchor.words(), Date(anchor_on));
+            let (begin, end) = (LongDate(first), LongDate(last));
+            // "3 to 5 days", but "3 days to 1 week"; a window of one day says its length once.
+            reasons.push(if from == to {
+                sentence(format_args!("the window, {} after {anchor} on {on}, is {begin}", to.words()))
+            } else if from.unit() == to.unit() {
+                let count = from.count();
+                sentence(format_args!(
+                    "the window, {count} to {} after {anchor} on {on}, is {begin} to {end}",
+                    to.words()
+                ))
+            } else {
+                let (from, to) = (from.words(), to.words());
+                sentence(format_args!("the window, {from} to {to} after {anchor} on {on}, is {begin} to {end}"))
+            });
             let (planned, outside) = in_window(first, last, days, &mut reasons);
             (first, Some(first), last, planned, outside)
         }

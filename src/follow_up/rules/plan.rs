@@ -1,7 +1,7 @@
 //! The engine: a stoma's facts and dates, a protocol and a calendar in; planned reviews with their reasons out.
 //!
-//! Deterministic: the same request gives the same plan. It must not read the clock, and it does not know what took place:
-//! comparing a plan with the reviews of the record is the work of `difference.rs`.
+//! Deterministic: the same request gives the same plan. It must not read the clock, and it does not know what took
+//! place: comparing a plan with the reviews of the record is the work of `difference.rs`.
 
 use chrono::{Months, NaiveDate};
 
@@ -20,7 +20,8 @@ pub struct PlanRequest<'a> {
     pub nation: Nation,
     /// Days on which the service is closed besides.
     pub closures: &'a [NaiveDate],
-    /// No review with a nominal date after this is planned; it ends a repeat. At most [`MAX_YEARS`] after the earliest anchor.
+    /// No review with a nominal date after this is planned; it ends a repeat. At most [`MAX_YEARS`] after the earliest
+    /// anchor.
     pub until: NaiveDate,
     /// The stoma.
     pub stoma: StomaFacts,
@@ -187,8 +188,8 @@ pub fn furthest(earliest: NaiveDate) -> NaiveDate {
     earliest.checked_add_months(Months::new(MAX_YEARS * 12)).unwrap_or(NaiveDate::MAX)
 }
 
-/// Makes the plan. It does not check the request ([`PlanRequest::check`] does) and cannot fail; an `until` too far away is
-/// taken as the furthest allowed, with a note.
+/// Makes the plan. It does not check the request ([`PlanRequest::check`] does) and cannot fail; an `until` too far away
+/// is taken as the furthest allowed, with a note.
 pub fn plan(request: &PlanRequest<'_>) -> Plan {
     let days = WorkingDays::new(request.nation, request.closures);
     let mut notes = request.notes();

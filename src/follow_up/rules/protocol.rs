@@ -1,7 +1,7 @@
 //! A follow-up protocol: versioned data with a source and a standing, never code.
 //!
-//! Types only, and how they are written as JSON. They are read (and checked) in `protocol_read.rs`; whoever makes one by
-//! hand goes round those checks.
+//! Types only, and how they are written as JSON. They are read (and checked) in `protocol_read.rs`; whoever makes one
+//! by hand goes round those checks.
 
 use serde_json::{Map, Value, json};
 

@@ -1,7 +1,7 @@
 //! Reads a protocol from JSON (or from TOML made into JSON) and checks it, reporting every mistake.
 //!
-//! Refused, never repaired: unknown fields, two steps with one id, a window that ends before it begins, a repeat of zero or in
-//! another unit than its offset, an unknown anchor, shape or mode, a field that the shape has no use for.
+//! Refused, never repaired: unknown fields, two steps with one id, a window that ends before it begins, a repeat of
+//! zero or in another unit than its offset, an unknown anchor, shape or mode, a field that the shape has no use for.
 
 use std::collections::BTreeSet;
 
@@ -28,8 +28,8 @@ enum Demand {
 }
 
 impl Protocol {
-    /// Reads a protocol given with a request: `id` and `steps` are required; without a stated source it counts as local.
-    /// Errors are added under `path`.
+    /// Reads a protocol given with a request: `id` and `steps` are required; without a stated source it counts as
+    /// local. Errors are added under `path`.
     pub fn from_json(value: &Value, path: &str, errors: &mut FieldErrors) -> Option<Self> {
         read(value, path, Demand::Request, errors)
     }
@@ -73,7 +73,8 @@ fn read(value: &Value, path: &str, demand: Demand, errors: &mut FieldErrors) -> 
     let mut ids = BTreeSet::new();
     let mut all_read = true;
     for (path, value) in listed.into_iter().flatten() {
-        // The id is looked at apart from the rest, so that a doubled one is reported even on a step that is wrong besides.
+        // The id is looked at apart from the rest, so that a doubled one is reported even on a step that is wrong
+        // besides.
         if let Some(id) = value.get("id").and_then(Value::as_str)
             && !ids.insert(id)
         {
@@ -160,8 +161,8 @@ fn shape(
     }
 }
 
-/// True when there is an anchor for which `to` falls before `from`. Days against months depend on the anchor, so every day
-/// of nine years that hold leap years and a century without one (2096 to 2104) is tried.
+/// True when there is an anchor for which `to` falls before `from`. Days against months depend on the anchor, so every
+/// day of nine years that hold leap years and a century without one (2096 to 2104) is tried.
 fn ends_before_it_begins(from: Offset, to: Offset) -> bool {
     if from.unit() == to.unit() {
         return to.count() < from.count();

@@ -90,12 +90,15 @@ pub fn toml_to_json(file: &str, text: &str) -> Result<(Value, Lines), TomlFaults
     let starts = line_starts(text);
     let (table, errors) = DeTable::parse_recoverable(text);
     if !errors.is_empty() {
-        let faults = errors.iter().map(|error| TomlFault {
-            line: error.span().map_or(1, |span| line_of(&starts, span.start)),
-            field: String::new(),
-            message: error.message().to_owned(),
-        });
-        return Err(TomlFaults { file: file.to_owned(), faults: faults.collect() });
+        let mut faults: Vec<TomlFault> = Vec::new();
+        for error in &errors {
+            let line = error.span().map_or(1, |span| line_of(&starts, span.start));
+            // After a slip the parser stumbles on along the line: the first message is the one that helps.
+            if faults.iter().all(|fault| fault.line != line) {
+                faults.push(TomlFault { line, field: String::new(), message: error.message().to_owned() });
+            }
+        }
+        return Err(TomlFaults { file: file.to_owned(), faults });
     }
     let mut lines = Lines::default();
     let json = object(table.get_ref(), "", &starts, &mut lines);

@@ -51,7 +51,7 @@ pub struct Existing {
     /// Where it stands.
     pub status: Status,
     /// True when a person chose its planned day or its mode (deferred it, made it a call): kept as long as its nominal
-    /// date and its bounds stay. To be set to false when a difference moves it.
+    /// date and its bounds stay.
     pub by_hand: bool,
     /// True when it was closed by a difference and not by a person: then it comes back if the plan has it again.
     pub closed_by_plan: bool,
@@ -73,8 +73,8 @@ impl Existing {
     }
 
     /// True when it stands for the fresh one, so that nothing is added for it. A missed or cancelled one does not while
-    /// there is an open one in its place. Steps counted from the last completed review number their occurrences anew each
-    /// time one takes place, so there the old ones must not stand for the new.
+    /// there is an open one in its place. Steps counted from the last completed review number their occurrences anew
+    /// each time one takes place, so there the old ones must not stand for the new.
     pub(super) fn stands_for(&self, fresh: &PlannedReview, open: bool) -> bool {
         let rolling = fresh.anchor == Anchor::LastCompleted;
         match self.status {

@@ -9,7 +9,9 @@ use super::protocol::Protocol;
 use super::protocol_toml::TomlFaults;
 
 macro_rules! files {
-    ($($name:literal),+ $(,)?) => { &[$((concat!($name, ".toml"), include_str!(concat!("../protocols/", $name, ".toml")))),+] };
+    ($($name:literal),+ $(,)?) => {
+        &[$((concat!($name, ".toml"), include_str!(concat!("../protocols/", $name, ".toml")))),+]
+    };
 }
 
 /// Name and text of every file; published ones first, then the local examples.

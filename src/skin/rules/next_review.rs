@@ -100,7 +100,7 @@ pub static RULES: [ReviewRule; 12] = [
     },
     ReviewRule {
         id: "leaks-many",
-        when: When::Leaks(4, 10),
+        when: When::Leaks(4, u8::MAX),
         days: 7,
         words: "4 or more of the last 10 changes had leaked",
         source: local(

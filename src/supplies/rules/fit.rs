@@ -136,7 +136,8 @@ fn wear(order: &Order<'_>, report: &mut Report) {
 
 fn convexity(order: &Order<'_>, report: &mut Report) {
     let stoma = &order.request.stoma;
-    let convex = order.lines(|line| line.is_convex() || line.item == ItemCategory::ConvexInsert);
+    let convex =
+        order.lines(|line| (line.item.has_plate() && line.is_convex()) || line.item == ItemCategory::ConvexInsert);
     let caution = [StomaFinding::Separation, StomaFinding::Ulceration, StomaFinding::Hernia, StomaFinding::Varices];
     if let Some(findings) = recorded(order, &caution) {
         report.about(convex.clone(), "convexity-caution", &[("findings", findings)]);

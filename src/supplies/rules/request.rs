@@ -6,7 +6,7 @@
 use std::num::NonZeroU32;
 use std::ops::RangeInclusive;
 
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 
 use super::RULE_VERSION;
 use super::findings::Finding;
@@ -235,47 +235,62 @@ fn codes<T: Copy>(
     found
 }
 
+/// An object of these fields. `json!` would copy every nested value once for each level that it lies deep.
+fn object<const N: usize>(fields: [(&str, Value); N]) -> Value {
+    Value::Object(fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect())
+}
+
 fn plan_json(plan: &SupplyPlan) -> Value {
-    json!({
-        "rule_version": RULE_VERSION,
-        "lines": plan.lines.iter().map(line_json).collect::<Vec<_>>(),
-        "findings": plan.findings.iter().map(finding_json).collect::<Vec<_>>(),
-    })
+    object([
+        ("rule_version", RULE_VERSION.into()),
+        ("lines", plan.lines.iter().map(line_json).collect()),
+        ("findings", plan.findings.iter().map(finding_json).collect()),
+    ])
 }
 
 fn line_json(line: &LinePlan) -> Value {
-    json!({
-        "item": line.item.code(),
-        "units": line.units,
-        "packs": line.packs,
-        "supplied": line.supplied,
-        "surplus": line.surplus,
-        "left_at_end": line.left_at_end,
-        "days_supply": line.days_supply,
-        "verdicts": line.verdicts.iter().map(verdict_json).collect::<Vec<_>>(),
-    })
+    object([
+        ("item", line.item.code().into()),
+        ("units", line.units.into()),
+        ("packs", line.packs.into()),
+        ("supplied", line.supplied.into()),
+        ("surplus", line.surplus.into()),
+        ("left_at_end", line.left_at_end.into()),
+        ("days_supply", line.days_supply.into()),
+        ("verdicts", line.verdicts.iter().map(verdict_json).collect()),
+    ])
 }
 
 fn verdict_json(verdict: &Verdict) -> Value {
-    let mut fields = Map::new();
-    let mut put = |name: &str, value: Value| fields.insert(name.to_owned(), value);
-    put("set", json!(verdict.set));
-    put("verdict", json!(verdict.band.code()));
-    put("low", number(verdict.printed.low));
-    put("high", number(verdict.printed.high));
-    put("ceiling", number(verdict.printed.ceiling));
-    put("period", json!(verdict.period.map(SetPeriod::code)));
-    put("period_days", json!(verdict.period_days));
-    put("used_in_period", json!(verdict.rate.map(decimal_words)));
-    put("counts", json!(verdict.counts.code()));
-    put("code", json!(verdict.code));
-    put("shared_with", json!(verdict.shared_with));
-    put("text", json!(verdict_in_words(verdict)));
-    put("note", json!(verdict.note));
-    put("source", json!(verdict.source.source));
-    put("year", json!(verdict.year));
-    put("standing", json!(verdict.source.standing.code()));
-    Value::Object(fields)
+    object([
+        ("set", verdict.set.as_str().into()),
+        ("verdict", verdict.band.code().into()),
+        ("low", number(verdict.printed.low)),
+        ("high", number(verdict.printed.high)),
+        ("ceiling", number(verdict.printed.ceiling)),
+        ("period", verdict.period.map(SetPeriod::code).into()),
+        ("period_days", verdict.period_days.into()),
+        ("used_in_period", verdict.rate.map(decimal_words).into()),
+        ("counts", verdict.counts.code().into()),
+        ("code", verdict.code.as_deref().into()),
+        ("shared_with", verdict.shared_with.iter().copied().collect()),
+        ("text", verdict_in_words(verdict).into()),
+        ("note", verdict.note.as_deref().into()),
+        ("source", verdict.source.source.as_ref().into()),
+        ("year", verdict.year.as_str().into()),
+        ("standing", verdict.source.standing.code().into()),
+    ])
+}
+
+fn finding_json(finding: &Finding) -> Value {
+    object([
+        ("rule", finding.rule.as_str().into()),
+        ("level", finding.level.code().into()),
+        ("lines", finding.lines.iter().copied().collect()),
+        ("text", finding.text.as_str().into()),
+        ("source", finding.source.source.as_ref().into()),
+        ("standing", finding.source.standing.code().into()),
+    ])
 }
 
 /// A figure as JSON: whole where it is whole. Figures are small and halves at most, so the decimal form is exact.
@@ -285,15 +300,4 @@ fn number(figure: Option<Rational>) -> Value {
         Some(figure) if figure.is_integer() => json!(figure.to_integer()),
         Some(figure) => json!(*figure.numer() as f64 / *figure.denom() as f64),
     }
-}
-
-fn finding_json(finding: &Finding) -> Value {
-    json!({
-        "rule": finding.rule,
-        "level": finding.level.code(),
-        "lines": finding.lines,
-        "text": finding.text,
-        "source": finding.source.source,
-        "standing": finding.source.standing.code(),
-    })
 }

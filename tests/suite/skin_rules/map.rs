@@ -296,9 +296,9 @@ proptest! {
             shares(&SkinMap { stoma, plate, rings: 3, cells }).unwrap()
         };
         let (eroded, discoloured) = (with(Finding::Eroded), with(Finding::Discoloured));
-        prop_assert_eq!(eroded.discolouration, discoloured.discolouration);
-        prop_assert_eq!(eroded.erosion, eroded.discolouration);
-        prop_assert_eq!(discoloured.erosion, 0.0);
+        prop_assert_eq!(eroded.discolouration.to_bits(), discoloured.discolouration.to_bits());
+        prop_assert_eq!(eroded.erosion.to_bits(), eroded.discolouration.to_bits());
+        prop_assert_eq!(discoloured.erosion.to_bits(), 0.0_f64.to_bits());
         prop_assert!((0.0..=100.0).contains(&eroded.discolouration));
         // Such shares can always be scored: the eroded share never exceeds the discoloured one.
         let severity = u8::from(eroded.erosion > 0.0);

@@ -157,12 +157,15 @@ impl Thresholds {
         thresholds_file::read(text)
     }
 
-    /// The most urgent rule that holds for a signal, the first of two alike.
-    pub fn decisive(&self, signal: Signal, kind: StomaKind, signals: &Signals) -> Option<&Rule> {
-        self.rules
-            .iter()
-            .filter(|rule| rule.condition.signal == signal && rule.holds(kind, signals))
-            .min_by_key(|rule| rule.band)
+    /// For each signal that counts its most urgent rule (the first of two alike), the most urgent first, then in the
+    /// contract's order of signals.
+    pub fn decisive(&self, kind: StomaKind, signals: &Signals) -> Vec<&Rule> {
+        let mut found: Vec<&Rule> = self.rules.iter().filter(|rule| rule.holds(kind, signals)).collect();
+        // Stable sorts: two alike stay in the set's order, so that the first of each signal is the one that decides.
+        found.sort_by_key(|rule| (rule.condition.signal, rule.band));
+        found.dedup_by_key(|rule| rule.condition.signal);
+        found.sort_by_key(|rule| rule.band);
+        found
     }
 }
 

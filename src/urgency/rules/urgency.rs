@@ -64,10 +64,7 @@ pub fn decide_urgency(
     signals: &Signals,
     review: Option<ReviewDates>,
 ) -> Decision {
-    let mut rules: Vec<_> =
-        Signal::ALL.iter().filter_map(|signal| thresholds.decisive(*signal, kind, signals)).collect();
-    // Stable: within a band the contract's order of signals stays.
-    rules.sort_by_key(|rule| rule.band);
+    let rules = thresholds.decisive(kind, signals);
     let band = rules.first().map_or(Band::AsPlanned, |rule| rule.band);
     let respond_by = match band.working_days() {
         Some(count) => Some(days.add_working_days(today, count)),

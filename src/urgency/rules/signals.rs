@@ -163,30 +163,52 @@ signals! {
 
 /// What was reported of one patient. `None` is "not asked".
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[allow(missing_docs, reason = "each field is described at its variant of `Signal`")]
 pub struct Signals {
+    /// Colour of the stoma itself.
     pub stoma_colour: Option<StomaColour>,
+    /// Output in the last 24 hours, mL; urine for a urostomy.
     pub output_ml_24h: Option<f64>,
+    /// Hours without any output.
     pub no_output_hours: Option<f64>,
+    /// Vomiting now.
     pub vomiting: Option<bool>,
+    /// Cramps or pain in the belly, 0–10.
     pub abdominal_pain: Option<u32>,
+    /// Bleeding from the stoma or the skin around it.
     pub bleeding: Option<Bleeding>,
+    /// Temperature above 38 °C, or shivering and hot.
     pub fever: Option<bool>,
+    /// Hot skin whose redness or darkening spreads.
     pub spreading_redness: Option<bool>,
+    /// The join of stoma and skin.
     pub separation: Option<Separation>,
+    /// Bowel slid out.
     pub prolapse: Option<Prolapse>,
+    /// A very painful ulcer that grows fast.
     pub rapid_painful_ulcer: Option<bool>,
+    /// Any sign of dehydration.
     pub dehydration_signs: Option<bool>,
+    /// Skin score, 0–15.
     pub score: Option<u32>,
+    /// The skin score before it.
     pub previous_score: Option<u32>,
+    /// Pain of the skin around the stoma, 0–10.
     pub skin_pain: Option<u32>,
+    /// Of the last ten changes, how many had output under the plate.
     pub leaks_of_last_10: Option<u32>,
+    /// Times a day that the pouch comes off unplanned.
     pub pouch_off_per_day: Option<f64>,
+    /// Days past the latest date of the review.
     pub overdue_days: Option<u32>,
+    /// Reviews missed one after the other.
     pub missed_in_a_row: Option<u32>,
+    /// Days since going home after surgery.
     pub days_since_discharge: Option<u32>,
+    /// Whether the first contact after discharge has been made.
     pub first_contact_made: Option<bool>,
+    /// Supplies ordered over supplies expected.
     pub supply_ratio: Option<f64>,
+    /// The patient, or whoever helps, says it is too much.
     pub not_coping: Option<bool>,
 }
 

@@ -1,0 +1,73 @@
+//! `roundel serve`: the service, until it is told to stop.
+
+use std::io::Write;
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use super::{Ended, records, settings};
+use crate::app;
+use crate::audit::store::head;
+use crate::clock::Clock;
+use crate::db::Db;
+use crate::web::State;
+
+/// How often the head of the audit log is noted outside the database.
+const HEADS_EVERY: Duration = Duration::from_secs(3_600);
+
+/// Serves with the settings of the environment.
+pub fn run() -> Result<(), Ended> {
+    let settings = settings()?;
+    let db = records(&settings)?;
+    let state = State {
+        db,
+        clock: Clock::system(),
+        idle_minutes: settings.idle_minutes,
+        refuse_test_numbers: settings.refuse_test_numbers,
+        demo_sign_ins: std::sync::Arc::new([]),
+    };
+    let heads = settings.audit_heads.clone();
+    serve(state, settings.listen, heads, |address| println!("Roundel listens on http://{address}"))
+}
+
+/// Serves until SIGINT or SIGTERM. `bound` hears the address.
+pub fn serve(
+    state: State,
+    listen: SocketAddr,
+    heads: Option<PathBuf>,
+    bound: impl FnOnce(SocketAddr),
+) -> Result<(), Ended> {
+    actix_web::rt::System::new().block_on(async move {
+        let db = state.db.clone();
+        let service = app::bind(state, listen)
+            .map_err(|e| Ended::Failed(format!("{listen} cannot be listened on: {e}. Choose another port.")))?;
+        bound(service.address);
+        if let Some(file) = heads.clone() {
+            note_head(&db, &file)?;
+            let db = db.clone();
+            actix_web::rt::spawn(async move {
+                loop {
+                    actix_web::rt::time::sleep(HEADS_EVERY).await;
+                    if let Err(Ended::Failed(error) | Ended::Wrong(error)) = note_head(&db, &file) {
+                        tracing::error!(%error, "the head of the audit log could not be noted");
+                    }
+                }
+            });
+        }
+        service.server.await?;
+        if let Some(file) = heads {
+            note_head(&db, &file)?;
+        }
+        Ok(())
+    })
+}
+
+/// Appends number and hash of the last audit event to a file that should lie on another machine: what makes a
+/// shortened log noticeable.
+pub fn note_head(db: &Db, file: &Path) -> Result<(), Ended> {
+    let (seq, hash) = db.read_now(head)?;
+    let mut out = std::fs::OpenOptions::new().create(true).append(true).open(file)?;
+    writeln!(out, "{seq} {}", hex::encode(hash))?;
+    out.sync_all()?;
+    Ok(())
+}

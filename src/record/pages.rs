@@ -1,0 +1,258 @@
+//! Page structs of the record.
+
+use askama::Template;
+
+use crate::patients::forms::PatientFields;
+use crate::stomas::forms::StomaFields;
+use crate::web::form_view::{Choice, ErrorSummary, Field};
+use crate::web::shell::Shell;
+use crate::web::views::{Band, Link, Pager, PatientBanner, Roundel, Score};
+
+/// One patient found.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct FoundRow {
+    pub href: String,
+    pub name: String,
+    pub born: String,
+    pub born_iso: String,
+    pub age: String,
+    pub nhs: String,
+    pub same_name: Option<String>,
+    pub roundel: Roundel,
+    pub stoma: String,
+    pub since: String,
+    pub score: Option<Score>,
+    pub next: String,
+    pub next_note: String,
+    pub ended: Option<String>,
+}
+
+/// `GET /patients`
+#[derive(Template)]
+#[template(path = "patients/search.html")]
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct SearchPage {
+    pub shell: Shell,
+    pub heading: String,
+    pub q: Field,
+    pub register_href: Option<String>,
+    pub found: String,
+    pub sorted_by: String,
+    pub rows: Vec<FoundRow>,
+    pub nothing: String,
+    pub pager: Option<Pager>,
+}
+
+/// A record that may be the same person.
+pub struct LikelyRow {
+    /// Its address.
+    pub href: String,
+    /// Name.
+    pub name: String,
+    /// "12-Mar-1951 (75y)".
+    pub born: String,
+    /// Identifier.
+    pub nhs: String,
+    /// Why it may be the same.
+    pub reason: String,
+}
+
+/// Registering or correcting a patient.
+#[derive(Template)]
+#[template(path = "patients/form.html")]
+pub struct PatientPage {
+    /// Frame.
+    pub shell: Shell,
+    /// On a correction: whose.
+    pub banner: Option<PatientBanner>,
+    /// What is wrong.
+    pub errors: ErrorSummary,
+    /// Heading.
+    pub heading: String,
+    /// Sentence under it.
+    pub standfirst: String,
+    /// Where the form goes.
+    pub action: String,
+    /// Fields.
+    pub patient: PatientFields,
+    /// On registration: the first stoma.
+    pub stoma: Option<StomaFields>,
+    /// Records that may be the same person.
+    pub likely: Vec<LikelyRow>,
+    /// What the button says.
+    pub button: String,
+    /// Whose name is in the button.
+    pub button_name: String,
+}
+
+/// Recording or correcting a stoma.
+#[derive(Template)]
+#[template(path = "patients/stoma.html")]
+pub struct StomaPage {
+    /// Frame.
+    pub shell: Shell,
+    /// Whose.
+    pub banner: PatientBanner,
+    /// What is wrong.
+    pub errors: ErrorSummary,
+    /// Heading.
+    pub heading: String,
+    /// Where the form goes.
+    pub action: String,
+    /// Id in the form, compared with the page's.
+    pub patient_id: String,
+    /// Fields.
+    pub s: StomaFields,
+}
+
+/// Ending a record.
+#[derive(Template)]
+#[template(path = "patients/end.html")]
+pub struct EndPage {
+    /// Frame.
+    pub shell: Shell,
+    /// Whose.
+    pub banner: PatientBanner,
+    /// What is wrong.
+    pub errors: ErrorSummary,
+    /// Where the form goes.
+    pub action: String,
+    /// Row version.
+    pub version: String,
+    /// Reason.
+    pub reason: Field,
+    /// Its choices.
+    pub reasons: Vec<Choice>,
+    /// Date.
+    pub on: Field,
+    /// Why the record is opened again.
+    pub why: Field,
+    /// Ended already: how, in words.
+    pub ended: Option<String>,
+}
+
+/// A stoma on the record page.
+pub struct StomaView {
+    /// "End ileostomy, permanent".
+    pub title: String,
+    /// Correct it.
+    pub href: Option<String>,
+    /// Label and value.
+    pub facts: Vec<(String, String)>,
+}
+
+/// One domain of the last score.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct DomainView {
+    pub name: String,
+    pub area: String,
+    pub severity: String,
+    pub points: String,
+}
+
+/// The last assessment.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct SkinView {
+    pub score: Score,
+    pub facts: Vec<(String, String)>,
+    pub domains: Vec<DomainView>,
+    pub standing: String,
+    pub source: String,
+}
+
+/// A supply line.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct LineView {
+    pub item: String,
+    pub detail: String,
+    pub quantity: String,
+    pub note: Option<String>,
+}
+
+/// A review.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct ReviewView {
+    pub on: String,
+    pub on_iso: String,
+    pub window: String,
+    pub place: String,
+    pub why: String,
+    pub state: String,
+    pub state_kind: String,
+}
+
+/// Something that happened.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct EntryView {
+    pub on: String,
+    pub on_iso: String,
+    pub href: String,
+    pub title: String,
+    pub by: String,
+    pub text: String,
+}
+
+/// A note.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct NoteView {
+    pub text: String,
+    pub by: String,
+}
+
+/// `GET /patients/{id}`
+#[derive(Template)]
+#[template(path = "patients/record.html")]
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct RecordPage {
+    pub shell: Shell,
+    pub banner: PatientBanner,
+    pub roundel: Roundel,
+    pub heading: String,
+    pub standfirst: String,
+    pub band: Band,
+    pub reasons: Vec<String>,
+    pub contact_href: Option<String>,
+    pub acts: Vec<Link>,
+    pub parts: Vec<Link>,
+    pub stomas: Vec<StomaView>,
+    pub clinical: bool,
+    pub skin_href: String,
+    pub skin: Option<SkinView>,
+    pub supplies_href: Option<String>,
+    pub summary_href: Option<String>,
+    pub lines: Vec<LineView>,
+    pub follow_up_href: String,
+    pub reviews: Vec<ReviewView>,
+    pub timeline: Vec<EntryView>,
+    pub notes: Vec<NoteView>,
+    pub access_href: Option<String>,
+}
+
+/// One line of the log.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct EventView {
+    pub seq: String,
+    pub at: String,
+    pub who: String,
+    pub roles: String,
+    pub what: String,
+    pub outcome: String,
+    pub from: String,
+    pub detail: String,
+}
+
+/// `GET /patients/{id}/access`
+#[derive(Template)]
+#[template(path = "patients/access.html")]
+pub struct AccessPage {
+    /// Frame.
+    pub shell: Shell,
+    /// Whose.
+    pub banner: PatientBanner,
+    /// Sentence under the heading.
+    pub standfirst: String,
+    /// Newest first.
+    pub events: Vec<EventView>,
+    /// Older ones.
+    pub older: Option<String>,
+}

@@ -1,0 +1,147 @@
+//! Searching as it is typed: a name in any order, a number with or without blanks, a birth date.
+
+use actix_web::http::StatusCode;
+use actix_web::web;
+use chrono::NaiveDate;
+use serde::Deserialize;
+
+use super::pages::{FoundRow, SearchPage};
+use crate::week::shown;
+use crate::access::store as people;
+use crate::audit::{Event, append, view};
+use crate::dates_in;
+use crate::db::{Conn, StoreError};
+use crate::display;
+use crate::patients::names;
+use crate::patients::store::{self as patients, MOST_FOUND, Patient, Sought};
+use crate::stomas::store as stomas;
+use crate::web::form_view::{Field, Width};
+use crate::web::{Answer, Permission, Posted, Signed, State, page, see_other};
+use crate::week::store as week;
+
+/// What the search form sends.
+#[derive(Deserialize)]
+pub struct Search {
+    #[serde(default)]
+    q: String,
+}
+
+/// `POST /patients/search`: remembers the search and goes to its result.
+pub async fn search(state: web::Data<State>, signed: Signed, form: Posted<Search>) -> Answer {
+    let text: String = form.0.q.chars().take(200).collect();
+    state
+        .db
+        .write(&signed.actor, move |tx| {
+            people::keep_search(tx, text.trim())?;
+            append(tx, Event::execute("patients.search")).map(drop)
+        })
+        .await
+        .map_err(|e: StoreError| e)?;
+    Ok(see_other("/patients"))
+}
+
+struct Found {
+    typed: String,
+    more: bool,
+    rows: Vec<FoundRow>,
+}
+
+/// `GET /patients`
+pub async fn result(state: web::Data<State>, signed: Signed) -> Answer {
+    let today = state.clock.today();
+    let (service, session) = (signed.service.id, signed.actor.session.clone().unwrap_or_default());
+    let clinical = signed.may(Permission::SeeClinical);
+    let found = view(&state.db, &signed.actor, move |conn| {
+        let typed = people::last_search(conn, &session)?.unwrap_or_default();
+        // A day without a year or a number is no birth date; a name may begin like a month.
+        let has_digit = typed.chars().any(|c| c.is_ascii_digit());
+        let born_on = has_digit.then(|| dates_in::read_birth_date(&typed, today).ok()).flatten();
+        let sought = Sought::read(&typed, born_on);
+        let mut hits = if sought.is_empty() { Vec::new() } else { patients::search(conn, service, &sought)? };
+        let most = usize::try_from(MOST_FOUND).unwrap_or(50);
+        let more = hits.len() > most;
+        hits.truncate(most);
+        let event = Event::read("patients.found").about_all(hits.iter().map(|p| p.id)).with("count", hits.len());
+        Ok((Found { typed, more, rows: rows(conn, &hits, today, clinical)? }, event))
+    })
+    .await?;
+    let count = found.rows.len();
+    let heading = match (found.typed.is_empty(), count, found.more) {
+        (true, ..) => "Find a patient".to_owned(),
+        (_, 0, _) => "Nobody found".to_owned(),
+        (_, 1, _) => "1 patient".to_owned(),
+        (_, n, true) => format!("The first {n} patients"),
+        (_, n, false) => format!("{n} patients"),
+    };
+    let nothing = if found.typed.is_empty() {
+        "Type part of a name, an NHS number or a date of birth.".to_owned()
+    } else {
+        format!("Nobody in your service fits “{}”. Try fewer letters, or the number or date of birth.", found.typed)
+    };
+    let page_of = SearchPage {
+        shell: signed.shell("Patients", "/patients"),
+        heading: "Patients".to_owned(),
+        q: Field::new("q", "Name, NHS number or date of birth").value(found.typed).width(Width::Full),
+        register_href: signed.may(Permission::EditPatients).then(|| "/patients/new".to_owned()),
+        found: heading,
+        sorted_by: if found.more { "Sorted by name. Type more to see the rest." } else { "Sorted by name" }.to_owned(),
+        rows: found.rows,
+        nothing,
+        pager: None,
+    };
+    page(StatusCode::OK, &page_of)
+}
+
+fn rows(
+    conn: &mut Conn,
+    hits: &[Patient],
+    today: NaiveDate,
+    clinical: bool,
+) -> Result<Vec<FoundRow>, StoreError> {
+    let Some(service) = hits.first().map(|p| p.service_id) else { return Ok(Vec::new()) };
+    let ids: Vec<_> = hits.iter().map(|p| p.id).collect();
+    let kept = week::kept_of(conn, service, &ids)?;
+    let all = stomas::of_patients(conn, service, &ids)?;
+    let mut rows = Vec::with_capacity(hits.len());
+    for patient in hits {
+        let row = kept.iter().find(|r| r.patient_id == patient.id);
+        let stoma = all.iter().filter(|s| s.patient_id == patient.id).max_by_key(|s| (s.reversed_on.is_none(), s.surgery_on));
+        let identifiers = patients::identifiers_of(conn, service, patient.id)?;
+        let words = row.map_or_else(
+            || stoma.map_or_else(|| "No stoma recorded".to_owned(), |s| s.words()),
+            |r| r.stoma_words.clone(),
+        );
+        let twin = hits.iter().any(|other| {
+            other.id != patient.id
+                && names::fold_for_search(&other.family_name) == names::fold_for_search(&patient.family_name)
+                && names::fold_for_search(&other.given_name) == names::fold_for_search(&patient.given_name)
+        });
+        let ended = patient.ended_on.zip(patient.ended_reason.as_deref()).map(|(on, why)| {
+            let word = match why {
+                "died" => "Died",
+                "moved-away" => "Moved away",
+                _ => "Declined follow-up",
+            };
+            format!("{word} {}", display::short_date(on))
+        });
+        let reversed = stoma.and_then(|s| s.reversed_on).map(|on| format!("Reversed {}", display::short_date(on)));
+        let next = row.and_then(|r| r.due_on);
+        rows.push(FoundRow {
+            href: format!("/patients/{}", patient.id),
+            name: patient.display_name(),
+            born: shown::date_or(patient.born_on, "Not known"),
+            born_iso: patient.born_on.map(|d| d.to_string()).unwrap_or_default(),
+            age: shown::age(patient.born_on, today),
+            nhs: identifiers.first().map_or_else(|| "Not known".to_owned(), crate::patients::identifiers::Identifier::display),
+            same_name: twin.then(|| "Same name as another here: check the date of birth".to_owned()),
+            roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, false),
+            stoma: words,
+            since: shown::since_surgery(stoma.and_then(|s| s.surgery_on), today),
+            score: row.filter(|_| clinical).and_then(|r| shown::score_of(r, None)),
+            next: next.map_or_else(|| "None planned".to_owned(), display::weekday_date),
+            next_note: row.and_then(|r| r.review_title.clone()).unwrap_or_default(),
+            ended: ended.or_else(|| reversed.filter(|_| row.is_none())),
+        });
+    }
+    Ok(rows)
+}

@@ -1,0 +1,63 @@
+//! Small prepared texts that the week, the search and the record share.
+
+use chrono::NaiveDate;
+
+use crate::display;
+use crate::web::views::{Band, Roundel, Score};
+use crate::urgency::rules;
+use super::store::WeekRow;
+
+
+/// A date or the words for not knowing it.
+pub fn date_or(date: Option<NaiveDate>, otherwise: &str) -> String {
+    date.map_or_else(|| otherwise.to_owned(), display::short_date)
+}
+
+/// "6 weeks since surgery", or that the date is not known.
+pub fn since_surgery(surgery_on: Option<NaiveDate>, today: NaiveDate) -> String {
+    match surgery_on {
+        None => "Date of surgery not known".to_owned(),
+        Some(on) if on > today => format!("Surgery on {}", display::short_date(on)),
+        Some(on) => format!("{} since surgery", display::weeks_since(on, today)),
+    }
+}
+
+/// The mark of a patient.
+pub fn roundel(kind: Option<&str>, stoma_words: &str, waiting: bool) -> Roundel {
+    let letter = kind.and_then(|k| k.chars().next()).map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    let words = if waiting { format!("{stoma_words}; no review has a date") } else { stoma_words.to_owned() };
+    Roundel { letter, words, marks: Vec::new(), waiting }
+}
+
+/// An urgency band for its tag.
+pub fn band(band: rules::Band) -> Band {
+    Band { key: band.code().to_owned(), word: band.words().to_owned() }
+}
+
+/// A skin score and how it moved.
+pub fn score(value: i32, previous: Option<i32>, band: &str, on: Option<NaiveDate>) -> Score {
+    let (change, words) = match previous {
+        None => ("first", "first score".to_owned()),
+        Some(before) if value > before => ("up", format!("worse by {}, was {before}", value - before)),
+        Some(before) if value < before => ("down", format!("better by {}, was {before}", before - value)),
+        Some(_) => ("same", "as last time".to_owned()),
+    };
+    Score {
+        value: value.to_string(),
+        out_of: "15".to_owned(),
+        band: band.to_owned(),
+        change: change.to_owned(),
+        change_words: words,
+        date: on.map(display::short_date).unwrap_or_default(),
+    }
+}
+
+/// The last score of a week's row.
+pub fn score_of(row: &WeekRow, on: Option<NaiveDate>) -> Option<Score> {
+    row.last_score.map(|value| score(value, row.previous_score, row.last_band.as_deref().unwrap_or(""), on))
+}
+
+/// "75y" for a list or banner; words when the birth date is not known.
+pub fn age(born_on: Option<NaiveDate>, today: NaiveDate) -> String {
+    born_on.and_then(|born| display::age(born, today)).unwrap_or_else(|| "age not known".to_owned())
+}
