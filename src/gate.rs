@@ -32,13 +32,12 @@ pub async fn gate(
     req.extensions_mut().insert(facts.clone());
     let method = req.method().clone();
     let pattern = req.match_pattern().unwrap_or_default();
-    let http = req.request().clone();
     let answer = match admit(&req, &facts, &pattern).await {
         Ok(None) => next.call(req).await?.map_into_boxed_body(),
         Ok(Some(instead)) => req.into_response(instead),
         Err(error) => req.into_response(error.error_response()),
     };
-    let mut answer = failure_as_page(&http, &facts, answer);
+    let mut answer = failure_as_page(&facts, answer);
     headers::put(answer.headers_mut());
     let status = answer.status().as_u16();
     // The pattern, not the address: an address may hold what somebody searched for.
@@ -72,7 +71,8 @@ async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Res
     let actor = signed.actor.clone();
     req.extensions_mut().insert(signed);
     if !allowed {
-        let event = Event::execute("route").outcome(Outcome::Refused).with("route", pattern).with("method", req.method());
+        let event =
+            Event::execute("route").outcome(Outcome::Refused).with("route", pattern).with("method", req.method());
         state.db.write(&actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
         return Err(AppError::NotAllowed);
     }
@@ -146,7 +146,7 @@ struct ErrorPage {
 }
 
 /// Turns every failure, ours and the framework's, into a page of ours.
-fn failure_as_page(http: &HttpRequest, facts: &RequestFacts, answer: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
+fn failure_as_page(facts: &RequestFacts, answer: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
     let status = answer.status();
     let ours = answer.response().extensions().get::<Failure>().cloned();
     let has_page = answer.headers().get(header::CONTENT_TYPE).is_some_and(|t| t.as_bytes().starts_with(b"text/html"));
@@ -156,7 +156,8 @@ fn failure_as_page(http: &HttpRequest, facts: &RequestFacts, answer: ServiceResp
         None if status.is_server_error() && !has_page => AppError::Unknown.failure(),
         None => return answer,
     };
-    let shell = http
+    let shell = answer
+        .request()
         .extensions()
         .get::<Signed>()
         .map_or_else(|| assets::anonymous_shell(&failure.title), |signed| signed.shell(failure.title.clone(), ""));

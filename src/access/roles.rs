@@ -24,15 +24,8 @@ pub enum Role {
 }
 
 /// All roles in the order in which pages list them.
-pub const ALL: [Role; 7] = [
-    Role::Nurse,
-    Role::Prescriber,
-    Role::Assistant,
-    Role::Clerk,
-    Role::Lead,
-    Role::Auditor,
-    Role::Administrator,
-];
+pub const ALL: [Role; 7] =
+    [Role::Nurse, Role::Prescriber, Role::Assistant, Role::Clerk, Role::Lead, Role::Auditor, Role::Administrator];
 
 impl Role {
     /// The stored code.

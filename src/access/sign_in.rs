@@ -62,11 +62,7 @@ fn safe_next(next: &str) -> String {
 
 fn sign_in_page(state: &State, user: &str, next: &str, error: Option<String>, ended: bool) -> SignInPage {
     let mut errors = ErrorSummary::none();
-    let user = Field::new("user", "Sign-in name")
-        .value(user)
-        .autocomplete("username")
-        .error(error)
-        .width(Width::Full);
+    let user = Field::new("user", "Sign-in name").value(user).autocomplete("username").error(error).width(Width::Full);
     errors.take(&user);
     let title = if errors.is_empty() { "Sign in" } else { "Error: Sign in" };
     SignInPage {
@@ -265,8 +261,7 @@ pub async fn use_link(
         return page(StatusCode::UNPROCESSABLE_ENTITY, &link_page(&token, &owner.display_name, Some(problem)));
     }
     let password = form.0.password;
-    let stored =
-        web::block(move || passwords::hash(&password)).await.map_err(|_| crate::web::AppError::Busy)??;
+    let stored = web::block(move || passwords::hash(&password)).await.map_err(|_| crate::web::AppError::Busy)??;
     let actor = acting(&facts, &owner, &[]);
     let used = state
         .db

@@ -21,7 +21,11 @@ pub struct NewStaff {
     #[validate(length(min = 1, max = 80, message = "Enter the name as it should be printed"))]
     name: String,
     #[serde(default)]
-    #[validate(length(min = 3, max = 80, message = "Enter a sign-in name of at least 3 letters, for example an email address"))]
+    #[validate(length(
+        min = 3,
+        max = 80,
+        message = "Enter a sign-in name of at least 3 letters, for example an email address"
+    ))]
     sign_in_name: String,
     #[serde(default)]
     #[validate(length(max = 40, message = "Shorten the registration number to 40 characters"))]
@@ -88,8 +92,10 @@ fn build(
         .value(&form.sign_in_name)
         .width(Width::Full)
         .error(error("sign_in_name"));
-    let registration =
-        Field::new("registration", "Registration number").value(&form.registration).optional().error(error("registration"));
+    let registration = Field::new("registration", "Registration number")
+        .value(&form.registration)
+        .optional()
+        .error(error("registration"));
     let roles = Field::new("roles", "Roles").error(error("roles"));
     let role_choices = roles::ALL
         .into_iter()
@@ -126,15 +132,15 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>
     let wanted = form.sign_in_name.clone();
     let taken = state.db.read(move |conn| store::staff_by_name(conn, &wanted)).await?.is_some();
     if taken {
-        let error = validator::ValidationError::new("taken").with_message("This sign-in name is taken. Choose another".into());
+        let error =
+            validator::ValidationError::new("taken").with_message("This sign-in name is taken. Choose another".into());
         checked.get_or_insert_with(ValidationErrors::new).add("sign_in_name", error);
     }
     let (None, Some(roles)) = (&checked, roles) else {
         let shown = load(&state, &signed).await?;
         return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown, &form, checked.as_ref(), None));
     };
-    let mut row =
-        store::new_staff(signed.service.id, &form.sign_in_name, &form.name, Stamp::new(state.clock.now()));
+    let mut row = store::new_staff(signed.service.id, &form.sign_in_name, &form.name, Stamp::new(state.clock.now()));
     row.registration = Some(form.registration.trim().to_owned()).filter(|r| !r.is_empty());
     let (id, name) = (row.id, row.display_name.clone());
     let token = secrets::fresh()?;
@@ -184,7 +190,9 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<StaffId>,
         "close" | "open" => {
             let open = form.0.act == "open";
             if !open && id == signed.staff_id {
-                return Err(AppError::Conflict("You cannot take your own access away. Ask another administrator.".into()));
+                return Err(AppError::Conflict(
+                    "You cannot take your own access away. Ask another administrator.".into(),
+                ));
             }
             state
                 .db

@@ -145,12 +145,7 @@ pub fn session(
 }
 
 /// Opens a session; `token_hash` is all that is kept of its reference.
-pub fn open_session(
-    tx: &mut Tx<'_>,
-    staff: &StaffRow,
-    token_hash: &[u8],
-    form_token: &str,
-) -> Result<(), StoreError> {
+pub fn open_session(tx: &mut Tx<'_>, staff: &StaffRow, token_hash: &[u8], form_token: &str) -> Result<(), StoreError> {
     let (now, address) = (tx.now(), tx.actor().address.clone());
     diesel::insert_into(sessions::table)
         .values((
@@ -307,9 +302,11 @@ pub const LINK_HOURS: i64 = 48;
 /// Keeps the hash of a one-time link; links given before stop working.
 pub fn add_link(tx: &mut Tx<'_>, service: ServiceId, id: StaffId, token_hash: &[u8]) -> Result<(), StoreError> {
     let now = tx.now();
-    diesel::update(sign_in_links::table.filter(sign_in_links::staff_id.eq(id)).filter(sign_in_links::used_at.is_null()))
-        .set(sign_in_links::used_at.eq(now))
-        .execute(tx.conn())?;
+    diesel::update(
+        sign_in_links::table.filter(sign_in_links::staff_id.eq(id)).filter(sign_in_links::used_at.is_null()),
+    )
+    .set(sign_in_links::used_at.eq(now))
+    .execute(tx.conn())?;
     diesel::insert_into(sign_in_links::table)
         .values((
             sign_in_links::token_hash.eq(token_hash),

@@ -65,8 +65,7 @@ pub fn append(tx: &mut Tx<'_>, event: Event) -> Result<i64, StoreError> {
     let actor = tx.actor();
     let at = tx.now();
     let conn = tx.conn();
-    let (last, before): (i64, Vec<u8>) =
-        audit_head::table.select((audit_head::seq, audit_head::hash)).first(conn)?;
+    let (last, before): (i64, Vec<u8>) = audit_head::table.select((audit_head::seq, audit_head::hash)).first(conn)?;
     let seq = last + 1;
     let mut patients = event.patients;
     patients.sort_unstable();
@@ -303,9 +302,5 @@ pub fn events_about(
     if let Some(before) = before {
         query = query.filter(audit_subjects::seq.lt(before));
     }
-    Ok(query
-        .order(audit_subjects::seq.desc())
-        .limit(EVENTS_PER_PAGE)
-        .select(EventRow::as_select())
-        .load(conn)?)
+    Ok(query.order(audit_subjects::seq.desc()).limit(EVENTS_PER_PAGE).select(EventRow::as_select()).load(conn)?)
 }

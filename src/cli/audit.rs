@@ -34,9 +34,10 @@ impl Audit {
         let Self::Verify(wanted) = self;
         let settings = settings()?;
         let noted = match wanted.heads.or_else(|| settings.audit_heads.clone()) {
-            Some(file) => read_heads(&std::fs::read_to_string(&file).map_err(|e| {
-                Ended::Wrong(format!("{} cannot be read: {e}", file.display()))
-            })?)?,
+            Some(file) => read_heads(
+                &std::fs::read_to_string(&file)
+                    .map_err(|e| Ended::Wrong(format!("{} cannot be read: {e}", file.display())))?,
+            )?,
             None => Vec::new(),
         };
         let db = records(&settings)?;

@@ -53,7 +53,10 @@ impl Demo {
         // Loopback only: invented people need no guard, and nothing real may be typed in.
         let listen = SocketAddr::from((Ipv4Addr::LOCALHOST, self.port));
         serve::serve(state, listen, None, |address| {
-            println!("{}", if made { "The invented service is made." } else { "The invented service was there already." });
+            println!(
+                "{}",
+                if made { "The invented service is made." } else { "The invented service was there already." }
+            );
             println!("Open http://{address}/ and sign in:");
             for (name, _, role) in ACCOUNTS {
                 println!("  {name:<14} password “{PASSWORD}”  ({})", role.word());

@@ -63,10 +63,14 @@ impl Caseload {
         let reading = read(&sheet, map.as_ref(), today).map_err(|e| Ended::Wrong(e.to_string()))?;
         let held = db.read_now(services)?;
         let service = match (&self.service, held.as_slice()) {
-            (_, []) => return Err(Ended::Wrong("there is no service yet: make one with `roundel staff add`".to_owned())),
+            (_, []) => {
+                return Err(Ended::Wrong("there is no service yet: make one with `roundel staff add`".to_owned()));
+            }
             (Some(name), held) => held.iter().find(|s| s.name == *name).cloned(),
             (None, [only]) => Some(only.clone()),
-            (None, _) => return Err(Ended::Wrong("there are several services: name one with --service \"…\"".to_owned())),
+            (None, _) => {
+                return Err(Ended::Wrong("there are several services: name one with --service \"…\"".to_owned()));
+            }
         };
         let service = service.ok_or_else(|| Ended::Wrong("there is no service of this name".to_owned()))?;
         report_reading(&reading);

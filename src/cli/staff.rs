@@ -52,7 +52,9 @@ impl Add {
             return Err(Ended::Wrong("--nation must be england, wales, scotland or northern-ireland".to_owned()));
         }
         if self.name.trim().is_empty() || self.sign_in_name.trim().chars().count() < 3 {
-            return Err(Ended::Wrong("the name must not be empty and the sign-in name needs 3 letters at least".to_owned()));
+            return Err(Ended::Wrong(
+                "the name must not be empty and the sign-in name needs 3 letters at least".to_owned(),
+            ));
         }
         let settings = settings()?;
         let db = records(&settings)?;
@@ -62,11 +64,13 @@ impl Add {
             (Some(name), held) => held.iter().find(|s| s.name == *name).cloned(),
             (None, [only]) => Some(only.clone()),
             (None, []) => return Err(Ended::Wrong("there is no service yet: name it with --service \"…\"".to_owned())),
-            (None, _) => return Err(Ended::Wrong("there are several services: name one with --service \"…\"".to_owned())),
+            (None, _) => {
+                return Err(Ended::Wrong("there are several services: name one with --service \"…\"".to_owned()));
+            }
         };
         let is_new = found.is_none();
-        let service =
-            found.unwrap_or_else(|| store::new_service(self.service.as_deref().unwrap_or(""), &self.nation, false, now));
+        let service = found
+            .unwrap_or_else(|| store::new_service(self.service.as_deref().unwrap_or(""), &self.nation, false, now));
         let row = store::new_staff(service.id, &self.sign_in_name, &self.name, now);
         let token = secrets::fresh()?;
         let hash = secrets::hash(&token);

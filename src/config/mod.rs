@@ -109,12 +109,7 @@ struct Taken<'a> {
 }
 
 impl Taken<'_> {
-    fn one<T>(
-        &mut self,
-        key: &str,
-        default: Option<&str>,
-        read: impl FnOnce(&str) -> Result<T, String>,
-    ) -> Option<T> {
+    fn one<T>(&mut self, key: &str, default: Option<&str>, read: impl FnOnce(&str) -> Result<T, String>) -> Option<T> {
         let variable = format!("ROUNDEL_{}", key.to_uppercase());
         let Some(text) = self.given.get(key).map(String::as_str).or(default) else {
             self.errors.push(format!("{variable} is not set: write sqlite:PATH or postgres://…"));

@@ -63,7 +63,8 @@ impl Facts {
     }
 
     fn open(&self, stoma: Option<&Stoma>) -> Vec<&Review> {
-        let of = |r: &&Review| r.is_open() && (self.stomas.len() == 1 || stoma.is_none_or(|s| Some(s.id) == r.stoma_id));
+        let of =
+            |r: &&Review| r.is_open() && (self.stomas.len() == 1 || stoma.is_none_or(|s| Some(s.id) == r.stoma_id));
         let mut open: Vec<&Review> = self.reviews.iter().filter(of).collect();
         open.sort_by_key(|r| (r.due_on(), r.id));
         open
@@ -83,7 +84,12 @@ impl Facts {
 }
 
 /// `GET /patients/{id}/contacts/new`
-pub async fn open(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>, opening: QueryOf<Opening>) -> Answer {
+pub async fn open(
+    state: web::Data<State>,
+    signed: Signed,
+    path: PathOf<PatientId>,
+    opening: QueryOf<Opening>,
+) -> Answer {
     let id = path.into_inner();
     let service = signed.service.id;
     let facts = view(&state.db, &signed.actor, move |conn| {
@@ -204,7 +210,9 @@ fn work(
         id => {
             let found = facts.open(Some(&stoma)).into_iter().find(|r| r.id.to_string() == id).cloned();
             Some(found.ok_or_else(|| {
-                AppError::Conflict("The planned review was closed meanwhile. Open the form again and choose anew.".into())
+                AppError::Conflict(
+                    "The planned review was closed meanwhile. Open the form again and choose anew.".into(),
+                )
             })?)
         }
     };
@@ -238,24 +246,26 @@ fn work(
 
 fn checked(worked: &Worked) -> Checked {
     let score = worked.recorded.score.score;
-    let change = worked.previous.map(|(before, same)| {
-        describe_change(before, score, if same { Scorers::Same } else { Scorers::Different })
-    });
+    let change = worked
+        .previous
+        .map(|(before, same)| describe_change(before, score, if same { Scorers::Same } else { Scorers::Different }));
     let verdicts = worked.recorded.score.bands.iter();
     Checked {
         score: format!("{score} of 15"),
         bands: verdicts
-            .map(|v| {
-                format!("Set {}: {} ({}, {})", v.set, v.band.words(), v.source.source, v.source.standing.words())
-            })
+            .map(|v| format!("Set {}: {} ({}, {})", v.set, v.band.words(), v.source.source, v.source.standing.words()))
             .collect(),
         change: change.into_iter().flat_map(|c| std::iter::once(c.words).chain(c.caution)).collect(),
         reasons: worked.urgency.reasons.clone(),
         advice: worked.urgency.advice.clone(),
         proposal: std::iter::once(format!("Proposed: {}.", display::weekday_date(worked.proposed_on)))
-            .chain(worked.proposal.reasons.iter().map(|r| {
-                format!("{} ({}, {})", r.words, r.source.source, r.source.standing.words())
-            }))
+            .chain(
+                worked
+                    .proposal
+                    .reasons
+                    .iter()
+                    .map(|r| format!("{} ({}, {})", r.words, r.source.source, r.source.standing.words())),
+            )
             .collect(),
     }
 }
@@ -268,7 +278,12 @@ fn fingerprint(form: &ClinicForm) -> String {
 }
 
 /// `POST /patients/{id}/contacts/new`
-pub async fn sign(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>, form: Posted<ClinicForm>) -> Answer {
+pub async fn sign(
+    state: web::Data<State>,
+    signed: Signed,
+    path: PathOf<PatientId>,
+    form: Posted<ClinicForm>,
+) -> Answer {
     let id = path.into_inner();
     let form = form.0;
     if form.patient != id.to_string() {
@@ -280,8 +295,8 @@ pub async fn sign(state: web::Data<State>, signed: Signed, path: PathOf<PatientI
     };
     let service = signed.service.id;
     let (facts, sent_before) = view(&state.db, &signed.actor, move |conn| {
-        let sent_before = contacts::is_there(conn, service, contact_id)?
-            || skin::find(conn, service, assessment_id).is_ok();
+        let sent_before =
+            contacts::is_there(conn, service, contact_id)? || skin::find(conn, service, assessment_id).is_ok();
         Ok(((load(conn, service, id)?, sent_before), Event::read("contact.new").about(id)))
     })
     .await?;
@@ -411,8 +426,8 @@ fn keep_measures(tx: &mut Tx<'_>, stoma: &Stoma, found: &StomaFound) -> Result<(
         protrusion_mm: found.protrusion_mm.or(held.protrusion_mm),
         ..held.clone()
     };
-    let same = (next.width_mm, next.height_mm, next.protrusion_mm)
-        == (held.width_mm, held.height_mm, held.protrusion_mm);
+    let same =
+        (next.width_mm, next.height_mm, next.protrusion_mm) == (held.width_mm, held.height_mm, held.protrusion_mm);
     if same { Ok(()) } else { stomas::replace(tx, next, Some("measured at an assessment")) }
 }
 
@@ -437,4 +452,3 @@ fn plan_next(
     reviews::add(tx, &review)?;
     Ok(format!("Next review {}.", display::weekday_date(on)))
 }
-

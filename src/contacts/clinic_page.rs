@@ -135,7 +135,10 @@ pub fn build(
     let review = match context.review {
         Some(r) => {
             let when = display::weekday_date(r.due_on());
-            vec![Choice::new(r.id.to_string(), format!("Yes: {}, {when}", r.title)), Choice::new("no", "No, besides the plan")]
+            vec![
+                Choice::new(r.id.to_string(), format!("Yes: {}, {when}", r.title)),
+                Choice::new("no", "No, besides the plan"),
+            ]
         }
         None => vec![Choice::new("no", "No, besides the plan")],
     };
@@ -165,7 +168,9 @@ pub fn build(
             "The assessment as it was stays readable; this one takes its place.".to_owned()
         } else {
             match context.last {
-                Some(last) => format!("Last assessed {}: score {} of 15.", display::short_date(last.assessed_on), last.score),
+                Some(last) => {
+                    format!("Last assessed {}: score {} of 15.", display::short_date(last.assessed_on), last.score)
+                }
                 None => "First skin assessment in this record.".to_owned(),
             }
         },
@@ -180,7 +185,8 @@ pub fn build(
         .map(|(name, value)| (name.to_owned(), value.clone()))
         .chain([("checked".to_owned(), fingerprint.to_owned())])
         .collect(),
-        amend_reason: amending.then(|| field("amend_reason", "Why it is amended", &form.amend_reason).width(Width::Full)),
+        amend_reason: amending
+            .then(|| field("amend_reason", "Why it is amended", &form.amend_reason).width(Width::Full)),
         button: if amending { "Sign the amendment" } else { "Sign" }.to_owned(),
         stoma: (context.stomas.len() > 1).then(|| {
             let list = context.stomas.iter().map(|s| Choice::new(s.id.to_string(), s.words())).collect();
@@ -213,7 +219,10 @@ pub fn build(
         colour_hint: wording::COLOUR_HINT.to_owned(),
         domains: domains(form, wrong),
         total: checked.as_ref().map_or_else(|| "–".to_owned(), |c| c.score.clone()),
-        also: Question { field: field("also", "Told or seen besides", "").optional(), choices: tick(&ALSO, &form.also) },
+        also: Question {
+            field: field("also", "Told or seen besides", "").optional(),
+            choices: tick(&ALSO, &form.also),
+        },
         cause: pick("cause", "Likely cause", &form.cause, choices(&CAUSES)),
         plan: field("plan", "Plan", &form.plan).width(Width::Full).optional(),
         next: (!amending).then(|| pick("next", "Next review", &form.next, next)),

@@ -113,8 +113,8 @@ pub fn copy_to(conn: &mut Conn, file: &str) -> Result<(), StoreError> {
 /// SQLite's own check of the whole file; `Ok` on PostgreSQL, which has checksums of its own.
 pub fn check_whole(conn: &mut Conn) -> Result<(), StoreError> {
     if let Conn::Sqlite(c) = conn {
-        let rows = diesel::sql_query("SELECT integrity_check AS text FROM pragma_integrity_check")
-            .load::<OneText>(c)?;
+        let rows =
+            diesel::sql_query("SELECT integrity_check AS text FROM pragma_integrity_check").load::<OneText>(c)?;
         if rows.len() != 1 || rows.first().is_none_or(|r| r.text != "ok") {
             return Err(StoreError::Backend("the database file is damaged".to_owned()));
         }
@@ -163,6 +163,7 @@ pub fn sqlite_settings(conn: &mut Conn) -> Result<Vec<String>, StoreError> {
     let Conn::Sqlite(c) = conn else { return Ok(Vec::new()) };
     let mode = diesel::sql_query("SELECT journal_mode AS text FROM pragma_journal_mode").get_result::<OneText>(c)?;
     let sync = diesel::sql_query("SELECT synchronous AS number FROM pragma_synchronous").get_result::<OneNumber>(c)?;
-    let keys = diesel::sql_query("SELECT foreign_keys AS number FROM pragma_foreign_keys").get_result::<OneNumber>(c)?;
+    let keys =
+        diesel::sql_query("SELECT foreign_keys AS number FROM pragma_foreign_keys").get_result::<OneNumber>(c)?;
     Ok(vec![mode.text, sync.number.to_string(), keys.number.to_string()])
 }

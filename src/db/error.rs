@@ -34,9 +34,10 @@ impl From<Error> for StoreError {
                 let name = info.constraint_name().map(str::to_owned);
                 Self::Conflict(name.unwrap_or_else(|| info.message().replace("UNIQUE constraint failed: ", "")))
             }
-            Error::DatabaseError(DatabaseErrorKind::SerializationFailure | DatabaseErrorKind::ClosedConnection, info) => {
-                Self::Busy(info.message().to_owned())
-            }
+            Error::DatabaseError(
+                DatabaseErrorKind::SerializationFailure | DatabaseErrorKind::ClosedConnection,
+                info,
+            ) => Self::Busy(info.message().to_owned()),
             Error::DatabaseError(_, info)
                 if info.message().contains("database is locked") || info.message().contains("lock timeout") =>
             {

@@ -21,12 +21,11 @@ pub fn up(conn: &mut Conn) -> Result<Vec<String>, StoreError> {
             // Two instances that start together must not both migrate.
             diesel::connection::SimpleConnection::batch_execute(c, "SELECT pg_advisory_lock(7203)").map_err(failed)?;
             let ran = c.run_pending_migrations(POSTGRESQL).map(|v| v.iter().map(ToString::to_string).collect());
-            diesel::connection::SimpleConnection::batch_execute(c, "SELECT pg_advisory_unlock(7203)").map_err(failed)?;
+            diesel::connection::SimpleConnection::batch_execute(c, "SELECT pg_advisory_unlock(7203)")
+                .map_err(failed)?;
             ran.map_err(failed)?
         }
-        Conn::Sqlite(c) => {
-            c.run_pending_migrations(SQLITE).map_err(failed)?.iter().map(ToString::to_string).collect()
-        }
+        Conn::Sqlite(c) => c.run_pending_migrations(SQLITE).map_err(failed)?.iter().map(ToString::to_string).collect(),
     };
     Ok(ran)
 }

@@ -18,8 +18,8 @@ mod writer;
 use std::sync::Arc;
 use std::time::Duration;
 
-use diesel::r2d2::Pool;
 use diesel::prelude::*;
+use diesel::r2d2::Pool;
 
 pub use connection::{Address, Conn};
 pub use error::StoreError;
@@ -243,10 +243,7 @@ impl<E> From<diesel::result::Error> for Inside<E> {
     }
 }
 
-fn in_savepoint<T, E: From<StoreError>>(
-    conn: &mut Conn,
-    f: impl FnOnce(&mut Conn) -> Result<T, E>,
-) -> Result<T, E> {
+fn in_savepoint<T, E: From<StoreError>>(conn: &mut Conn, f: impl FnOnce(&mut Conn) -> Result<T, E>) -> Result<T, E> {
     conn.transaction(|conn| f(conn).map_err(Inside::Own)).map_err(|error| match error {
         Inside::Own(error) => error,
         Inside::Diesel(error) => E::from(StoreError::from(error)),

@@ -57,7 +57,9 @@ known_to_both!(Guid, Instant, JsonDoc);
 /// Carries a value of own SQL type through the two-backend enum.
 macro_rules! value_of_both {
     ($value:ty, $sql_type:ident) => {
-        impl diesel::serialize::ToSql<$crate::db::types::sql::$sql_type, $crate::db::connection::MultiBackend> for $value {
+        impl diesel::serialize::ToSql<$crate::db::types::sql::$sql_type, $crate::db::connection::MultiBackend>
+            for $value
+        {
             fn to_sql<'b>(
                 &'b self,
                 out: &mut diesel::serialize::Output<'b, '_, $crate::db::connection::MultiBackend>,
@@ -66,7 +68,9 @@ macro_rules! value_of_both {
                 Ok(diesel::serialize::IsNull::No)
             }
         }
-        impl diesel::deserialize::FromSql<$crate::db::types::sql::$sql_type, $crate::db::connection::MultiBackend> for $value {
+        impl diesel::deserialize::FromSql<$crate::db::types::sql::$sql_type, $crate::db::connection::MultiBackend>
+            for $value
+        {
             fn from_sql(
                 value: <$crate::db::connection::MultiBackend as diesel::backend::Backend>::RawValue<'_>,
             ) -> diesel::deserialize::Result<Self> {

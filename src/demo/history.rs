@@ -25,7 +25,8 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
     let [discolouration, erosion, overgrowth] = seen.judged.map(domain);
     let judged = Judged { discolouration, erosion, overgrowth };
     let score = judged.score().map_err(|e| StoreError::Backend(format!("an invented score: {e:?}")))?;
-    let is_finding = |code: &&&str| crate::contacts::clinic_form::known(&crate::contacts::clinic_form::STOMA_FINDINGS, code);
+    let is_finding =
+        |code: &&&str| crate::contacts::clinic_form::known(&crate::contacts::clinic_form::STOMA_FINDINGS, code);
     let contact = Contact {
         id: ContactId::new(),
         service_id: stoma.service_id,
@@ -70,7 +71,9 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
             findings: seen.codes.iter().filter(is_finding).map(ToString::to_string).collect(),
         })?,
         cause: seen.cause.map(str::to_owned),
-        plan: Some(if score.score == 0 { "No change." } else { "Stoma measured, opening cut anew, seal fitted." }.to_owned()),
+        plan: Some(
+            if score.score == 0 { "No change." } else { "Stoma measured, opening cut anew, seal fitted." }.to_owned(),
+        ),
         status: "signed".to_owned(),
         amends_id: None,
         amend_reason: None,

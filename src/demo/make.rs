@@ -3,7 +3,7 @@
 use chrono::{Duration, NaiveDate};
 
 use super::chance::Chance;
-use super::stories::{Ending, Story, TOLD, clear};
+use super::stories::{ESTABLISHED, Ending, Story, TOLD, clear};
 use super::{history, people, supplies as prescriptions};
 use crate::access::roles::Role;
 use crate::access::{passwords, store};
@@ -54,7 +54,12 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
         })
         .collect();
     let id_of = |role: Role| {
-        ACCOUNTS.iter().position(|(.., r)| *r == role).and_then(|i| staff.get(i)).map(|s| s.id).ok_or(StoreError::NotFound)
+        ACCOUNTS
+            .iter()
+            .position(|(.., r)| *r == role)
+            .and_then(|i| staff.get(i))
+            .map(|s| s.id)
+            .ok_or(StoreError::NotFound)
     };
     let (nurse, prescriber) = (id_of(Role::Nurse)?, id_of(Role::Prescriber)?);
     let actor = Actor { staff_id: Some(prescriber), ..Actor::command("demo", Some(service.id)) };
@@ -115,7 +120,8 @@ impl Maker {
             patient.given_name = "Rosalind".to_owned();
             patient.gender = "female".to_owned();
             patient.title = Some("Mrs".to_owned());
-            patient.born_on = NaiveDate::from_ymd_opt(if index == 12 { 1948 } else { 1946 }, 2, 29).or_else(|| NaiveDate::from_ymd_opt(1946, 2, 28));
+            patient.born_on = NaiveDate::from_ymd_opt(if index == 12 { 1948 } else { 1946 }, 2, 29)
+                .or_else(|| NaiveDate::from_ymd_opt(1946, 2, 28));
         }
         match story.ending {
             Ending::Died(ago) => set_end(&mut patient, "died", today - Duration::days(ago)),
@@ -123,7 +129,11 @@ impl Maker {
             _ => {}
         }
         let (id, ended) = (patient.id, patient.ended_on);
-        patients::add(tx, Patient { ended_reason: None, ended_on: None, ..patient.clone() }, std::slice::from_ref(&number))?;
+        patients::add(
+            tx,
+            Patient { ended_reason: None, ended_on: None, ..patient.clone() },
+            std::slice::from_ref(&number),
+        )?;
         let stoma = self.stoma(&story, &patient, story.kind, today, tx.now(), chance);
         stomas::add(tx, &Stoma { reversed_on: None, ..stoma.clone() })?;
         if let Some(kind) = story.second {
@@ -187,7 +197,9 @@ impl Maker {
                 Ending::Reversed(days) => Some(ago(days)),
                 _ => None,
             },
-            place: Some(if kind == "colostomy" { "Left, below the navel" } else { "Right, below the navel" }.to_owned()),
+            place: Some(
+                if kind == "colostomy" { "Left, below the navel" } else { "Right, below the navel" }.to_owned(),
+            ),
             width_mm: Some(size),
             height_mm: Some(size - i32::try_from(chance.between(0, 3)).unwrap_or(0)),
             protrusion_mm: Some(i32::try_from(chance.between(4, 24)).unwrap_or(12)),
@@ -204,18 +216,19 @@ fn set_end(patient: &mut Patient, reason: &str, on: NaiveDate) {
 /// Established: some years with the stoma, seen about a year ago, the yearly review somewhere in the coming year. The
 /// first of them fall into these days, so that the week has something usual in it.
 fn steady(index: usize, chance: &mut Chance) -> (Story, i64) {
-    let years = chance.between(1, 9);
+    let years = chance.between(2, 9);
     let next_in = if index < TOLD.len() + 7 { chance.between(-2, 4) } else { chance.between(-3, 300) };
-    let surgery_ago = (f64::from(i32::try_from(years).unwrap_or(1)) * 365.25) as i64 - next_in;
+    let surgery_ago = years * 365 + years / 4 - next_in;
     let kind = chance.one(&["colostomy", "ileostomy", "urostomy", "colostomy"]).unwrap_or("colostomy");
-    let seen_ago = 365 - next_in.clamp(0, 300) + chance.between(0, 9);
+    // Seen in the days after the last anniversary, so that only the coming one is open.
+    let seen_ago = (365 - next_in - chance.between(1, 9)).clamp(1, surgery_ago - 10);
     let story = Story {
         kind,
         surgery_ago,
         discharge_ago: Some(surgery_ago - 8),
-        taken_ago: seen_ago.min(surgery_ago - 9).max(1),
+        taken_ago: seen_ago,
         seen: &[],
-        ..TOLD[4]
+        ..ESTABLISHED
     };
-    (story, seen_ago.min(surgery_ago - 10).max(1))
+    (story, seen_ago)
 }

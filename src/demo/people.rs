@@ -10,13 +10,66 @@ use crate::patients::identifiers::{Identifier, Scheme, check_digit};
 use crate::patients::store::{Patient, new_patient};
 
 const FAMILY: [&str; 60] = [
-    "Ashgrove", "Bellwether", "Birchall-Dean", "Brackenbury", "Calloway", "Chesterfold", "Cranleigh", "Danvers",
-    "Derwent", "Eastlake", "Elderwood", "Fairbourne", "Fenwright", "Garsdale", "Gillmoor", "Greenhalge", "Hathersedge",
-    "Heatherby", "Holloway-Finch", "Ingleton", "Ironside", "Jessamy", "Kelmscott", "Kirkdale", "Lanyon", "Larkfield",
-    "Linthwaite", "Loxley", "Marchbank", "Merriden", "Millbrook", "Netherton", "Nightingale-Moss", "O’Dell", "Oakhurst",
-    "Orchardson", "Pemberley", "Penhallow", "Quarrington", "Quiller", "Ravensworth", "Redfearn", "Rosewarne", "Saltmarsh",
-    "Silverdale", "Sandhurst", "Tamblyn", "Thistlewood", "Thornbury", "Underhay", "Uppington", "Vennacott", "Verity",
-    "Wainscott", "Westerdale", "Whinfell", "Winterbourne", "Wolstenby", "Yarrowdale", "Żukowicz",
+    "Ashgrove",
+    "Bellwether",
+    "Birchall-Dean",
+    "Brackenbury",
+    "Calloway",
+    "Chesterfold",
+    "Cranleigh",
+    "Danvers",
+    "Derwent",
+    "Eastlake",
+    "Elderwood",
+    "Fairbourne",
+    "Fenwright",
+    "Garsdale",
+    "Gillmoor",
+    "Greenhalge",
+    "Hathersedge",
+    "Heatherby",
+    "Holloway-Finch",
+    "Ingleton",
+    "Ironside",
+    "Jessamy",
+    "Kelmscott",
+    "Kirkdale",
+    "Lanyon",
+    "Larkfield",
+    "Linthwaite",
+    "Loxley",
+    "Marchbank",
+    "Merriden",
+    "Millbrook",
+    "Netherton",
+    "Nightingale-Moss",
+    "O’Dell",
+    "Oakhurst",
+    "Orchardson",
+    "Pemberley",
+    "Penhallow",
+    "Quarrington",
+    "Quiller",
+    "Ravensworth",
+    "Redfearn",
+    "Rosewarne",
+    "Saltmarsh",
+    "Silverdale",
+    "Sandhurst",
+    "Tamblyn",
+    "Thistlewood",
+    "Thornbury",
+    "Underhay",
+    "Uppington",
+    "Vennacott",
+    "Verity",
+    "Wainscott",
+    "Westerdale",
+    "Whinfell",
+    "Winterbourne",
+    "Wolstenby",
+    "Yarrowdale",
+    "Żukowicz",
 ];
 
 const WOMEN: [&str; 24] = [
@@ -26,14 +79,15 @@ const WOMEN: [&str; 24] = [
 
 const MEN: [&str; 24] = [
     "Albert", "Arjun", "Bernard", "Cedric", "Desmond", "Edwin", "Farid", "Gareth", "Harold", "Ivor", "Jerome", "Kwame",
-    "Leonard", "Malcolm", "Neville", "Owen", "Percy", "Rafael", "Samuel", "Tobias", "Umar", "Victor", "Wilfred", "Yusuf",
+    "Leonard", "Malcolm", "Neville", "Owen", "Percy", "Rafael", "Samuel", "Tobias", "Umar", "Victor", "Wilfred",
+    "Yusuf",
 ];
 
 const TOWNS: [&str; 6] = ["Marlowbridge", "Upper Tansley", "Port Ennor", "Hollinfold", "Great Wickering", "Saltholme"];
 const STREETS: [&str; 8] =
     ["Mill Lane", "Chapel Street", "Orchard Rise", "Weir Close", "Priory Road", "Tanyard", "The Green", "Beacon Hill"];
-const PRACTICES: [&str; 4] = ["Weirside Surgery", "The Old Bakery Practice", "Tansley Health Centre", "Ennor Quay Surgery"];
-
+const PRACTICES: [&str; 4] =
+    ["Weirside Surgery", "The Old Bakery Practice", "Tansley Health Centre", "Ennor Quay Surgery"];
 
 /// Usable numbers of the test range, one after the other.
 pub fn test_numbers(count: usize) -> Vec<Identifier> {
@@ -61,9 +115,15 @@ pub fn person(service: ServiceId, index: usize, today: NaiveDate, now: Stamp, ch
     patient.phone = Some(format!("01632 960{:03}", chance.between(0, 999)));
     let (street, town) = (chance.one(&STREETS).unwrap_or("The Green"), chance.one(&TOWNS).unwrap_or("Saltholme"));
     patient.address = Some(format!("{} {street}, {town}", chance.between(1, 140)));
-    patient.postcode = Some(format!("ZZ99 {}{}{}", chance.between(1, 9), "ABDEFG".chars().nth(index % 6).unwrap_or('A'), "HJLNPQ".chars().nth(index / 6 % 6).unwrap_or('H')));
+    patient.postcode = Some(format!(
+        "ZZ99 {}{}{}",
+        chance.between(1, 9),
+        "ABDEFG".chars().nth(index % 6).unwrap_or('A'),
+        "HJLNPQ".chars().nth(index / 6 % 6).unwrap_or('H')
+    ));
     patient.gp_practice = chance.one(&PRACTICES).map(str::to_owned);
-    patient.dispenser = Some(if chance.between(0, 1) == 0 { "Home delivery contractor" } else { "Pharmacy, collected" }.to_owned());
+    patient.dispenser =
+        Some(if chance.between(0, 1) == 0 { "Home delivery contractor" } else { "Pharmacy, collected" }.to_owned());
     (patient.sensitivity, patient.sensitivity_note) = match index % 5 {
         0 => ("known".to_owned(), Some("Latex".to_owned())),
         1 | 2 => ("none-known".to_owned(), None),

@@ -80,7 +80,8 @@ pub struct Story {
     pub protocol: Option<&'static str>,
 }
 
-const BASE: Story = Story {
+/// What the stories are variations of; by itself somebody established and under care.
+pub const ESTABLISHED: Story = Story {
     kind: "ileostomy",
     construction: "end",
     permanence: "permanent",
@@ -104,7 +105,7 @@ pub const TOLD: [Story; 22] = [
         discharge_ago: Some(4),
         taken_ago: 4,
         seen: &[Seen { colour: "dusky", ..clear(0) }],
-        ..BASE
+        ..ESTABLISHED
     },
     // High output with thirst: same day.
     Story {
@@ -113,20 +114,24 @@ pub const TOLD: [Story; 22] = [
         surgery_ago: 24,
         discharge_ago: Some(15),
         taken_ago: 14,
-        seen: &[Seen { output: Some(2_150), codes: &["dehydration", "loose-output"], ..sore(1, [(1, 1), (0, 0), (0, 0)], 3, 3) }],
-        ..BASE
+        seen: &[Seen {
+            output: Some(2_150),
+            codes: &["dehydration", "loose-output"],
+            ..sore(1, [(1, 1), (0, 0), (0, 0)], 3, 3)
+        }],
+        ..ESTABLISHED
     },
     // Skin getting worse, leaks.
     Story {
-        surgery_ago: 150,
-        discharge_ago: Some(140),
-        taken_ago: 60,
+        surgery_ago: 102,
+        discharge_ago: Some(94),
+        taken_ago: 20,
         seen: &[
-            sore(118, [(1, 1), (0, 0), (0, 0)], 1, 1),
-            sore(60, [(2, 1), (1, 1), (0, 0)], 3, 4),
+            sore(86, [(1, 1), (0, 0), (0, 0)], 1, 1),
+            sore(48, [(2, 1), (1, 1), (0, 0)], 3, 4),
             sore(6, [(2, 2), (1, 2), (0, 0)], 5, 6),
         ],
-        ..BASE
+        ..ESTABLISHED
     },
     // Skin getting better.
     Story {
@@ -139,19 +144,19 @@ pub const TOLD: [Story; 22] = [
             sore(90, [(2, 1), (1, 1), (0, 0)], 3, 3),
             sore(20, [(1, 1), (0, 0), (0, 0)], 1, 1),
         ],
-        ..BASE
+        ..ESTABLISHED
     },
     // The three-month review six weeks overdue.
-    Story { surgery_ago: 136, discharge_ago: Some(128), taken_ago: 120, seen: &[clear(121)], ..BASE },
+    Story { surgery_ago: 136, discharge_ago: Some(128), taken_ago: 50, seen: &[clear(80)], ..ESTABLISHED },
     // Missed twice.
     Story {
         kind: "colostomy",
-        surgery_ago: 210,
-        discharge_ago: Some(200),
-        taken_ago: 195,
-        seen: &[sore(196, [(2, 1), (0, 0), (0, 0)], 2, 2)],
+        surgery_ago: 130,
+        discharge_ago: Some(120),
+        taken_ago: 42,
+        seen: &[sore(98, [(2, 1), (0, 0), (0, 0)], 2, 2)],
         ending: Ending::MissedTwice,
-        ..BASE
+        ..ESTABLISHED
     },
     // Waiting for a reversal with a date.
     Story {
@@ -163,7 +168,7 @@ pub const TOLD: [Story; 22] = [
         taken_ago: 70,
         seen: &[clear(71)],
         protocol: Some("local-loop-awaiting-reversal"),
-        ..BASE
+        ..ESTABLISHED
     },
     // Waiting for a reversal without a date, for ten months.
     Story {
@@ -175,20 +180,34 @@ pub const TOLD: [Story; 22] = [
         taken_ago: 120,
         seen: &[sore(121, [(1, 1), (0, 0), (0, 0)], 1, 1)],
         protocol: Some("local-loop-awaiting-reversal"),
-        ..BASE
+        ..ESTABLISHED
     },
     // Two stomas.
     Story {
         kind: "colostomy",
         second: Some("urostomy"),
-        surgery_ago: 366,
+        surgery_ago: 361,
         discharge_ago: Some(350),
-        taken_ago: 180,
+        taken_ago: 100,
         seen: &[clear(181)],
-        ..BASE
+        ..ESTABLISHED
     },
-    Story { surgery_ago: 800, discharge_ago: Some(790), taken_ago: 400, seen: &[clear(401)], ending: Ending::Died(33), ..BASE },
-    Story { kind: "colostomy", surgery_ago: 500, discharge_ago: Some(490), taken_ago: 200, ending: Ending::Moved(60), ..BASE },
+    Story {
+        surgery_ago: 800,
+        discharge_ago: Some(790),
+        taken_ago: 400,
+        seen: &[clear(401)],
+        ending: Ending::Died(33),
+        ..ESTABLISHED
+    },
+    Story {
+        kind: "colostomy",
+        surgery_ago: 500,
+        discharge_ago: Some(490),
+        taken_ago: 200,
+        ending: Ending::Moved(60),
+        ..ESTABLISHED
+    },
     Story {
         construction: "loop",
         permanence: "temporary",
@@ -196,15 +215,22 @@ pub const TOLD: [Story; 22] = [
         discharge_ago: Some(250),
         taken_ago: 200,
         ending: Ending::Reversed(18),
-        ..BASE
+        ..ESTABLISHED
     },
     // A near-duplicate pair: the names and birth dates are made alike when they are written.
-    Story { kind: "urostomy", surgery_ago: 364, discharge_ago: Some(352), taken_ago: 180, seen: &[clear(182)], ..BASE },
-    Story { kind: "urostomy", surgery_ago: 363, discharge_ago: Some(355), taken_ago: 185, seen: &[], ..BASE },
+    Story {
+        kind: "urostomy",
+        surgery_ago: 364,
+        discharge_ago: Some(352),
+        taken_ago: 20,
+        seen: &[clear(182)],
+        ..ESTABLISHED
+    },
+    Story { kind: "urostomy", surgery_ago: 363, discharge_ago: Some(355), taken_ago: 20, seen: &[], ..ESTABLISHED },
     // Home for six days, nobody has been in touch.
-    Story { surgery: "emergency", surgery_ago: 15, discharge_ago: Some(6), taken_ago: 6, ..BASE },
+    Story { surgery: "emergency", surgery_ago: 15, discharge_ago: Some(6), taken_ago: 6, ..ESTABLISHED },
     // Still on the ward: the first steps wait for the discharge.
-    Story { kind: "urostomy", surgery_ago: 5, discharge_ago: None, taken_ago: 5, ..BASE },
+    Story { kind: "urostomy", surgery_ago: 5, discharge_ago: None, taken_ago: 5, ..ESTABLISHED },
     // Nothing planned: the protocol has no step left.
     Story {
         kind: "colostomy",
@@ -213,11 +239,33 @@ pub const TOLD: [Story; 22] = [
         taken_ago: 60,
         seen: &[clear(61)],
         protocol: Some("leeds-community"),
-        ..BASE
+        ..ESTABLISHED
     },
-    Story { surgery_ago: 92, discharge_ago: Some(84), taken_ago: 40, seen: &[clear(41)], ending: Ending::Booked(0), ..BASE },
-    Story { kind: "colostomy", surgery_ago: 184, discharge_ago: Some(176), taken_ago: 80, seen: &[clear(81)], ending: Ending::Booked(1), ..BASE },
-    Story { surgery_ago: 183, discharge_ago: Some(175), taken_ago: 90, seen: &[clear(91)], ending: Ending::Deferred, ..BASE },
+    Story {
+        surgery_ago: 92,
+        discharge_ago: Some(84),
+        taken_ago: 10,
+        seen: &[clear(41)],
+        ending: Ending::Booked(0),
+        ..ESTABLISHED
+    },
+    Story {
+        kind: "colostomy",
+        surgery_ago: 184,
+        discharge_ago: Some(176),
+        taken_ago: 80,
+        seen: &[clear(81)],
+        ending: Ending::Booked(1),
+        ..ESTABLISHED
+    },
+    Story {
+        surgery_ago: 183,
+        discharge_ago: Some(175),
+        taken_ago: 90,
+        seen: &[clear(91)],
+        ending: Ending::Deferred,
+        ..ESTABLISHED
+    },
     // Overgrowth from lasting moisture.
     Story {
         kind: "urostomy",
@@ -228,7 +276,7 @@ pub const TOLD: [Story; 22] = [
             Seen { cause: Some("moisture-overgrowth"), ..sore(160, [(1, 1), (0, 0), (1, 1)], 4, 2) },
             Seen { cause: Some("moisture-overgrowth"), ..sore(69, [(2, 1), (0, 0), (1, 2)], 4, 4) },
         ],
-        ..BASE
+        ..ESTABLISHED
     },
     // Says it is too much.
     Story {
@@ -238,6 +286,6 @@ pub const TOLD: [Story; 22] = [
         discharge_ago: Some(40),
         taken_ago: 12,
         seen: &[Seen { codes: &["not-coping", "itch"], ..sore(13, [(1, 2), (0, 0), (0, 0)], 4, 5) }],
-        ..BASE
+        ..ESTABLISHED
     },
 ];

@@ -157,7 +157,10 @@ fn fit(
 ) -> Result<Fit, StoreError> {
     let person = &imported.person;
     if refuse_test_numbers && person.identifiers.iter().any(Identifier::is_test_number) {
-        return Ok(Fit::Problem(problem(imported, "The NHS number is of the test range. Enter the patient's own".into())));
+        return Ok(Fit::Problem(problem(
+            imported,
+            "The NHS number is of the test range. Enter the patient's own".into(),
+        )));
     }
     if !held.empty {
         let mut same: Vec<PatientId> = Vec::new();
@@ -196,11 +199,13 @@ fn there_already(
     let held = patients::find(conn, of.id, id)?;
     let other_birth = held.born_on.zip(person.birth_date).is_some_and(|(a, b)| a != b);
     if by_number && other_birth {
-        let why = "A record of the service has this number with another date of birth. Correct one of the two".to_owned();
+        let why =
+            "A record of the service has this number with another date of birth. Correct one of the two".to_owned();
         return Ok(Fit::Problem(problem(imported, why)));
     }
     if !by_number && person.birth_date.is_none() {
-        let why = "A record of the service has this name; without number and date of birth it cannot be told apart".to_owned();
+        let why = "A record of the service has this name; without number and date of birth it cannot be told apart"
+            .to_owned();
         return Ok(Fit::Problem(problem(imported, why)));
     }
     let there = stomas::of_patient(conn, of.id, id)?;
@@ -208,7 +213,9 @@ fn there_already(
         .stomas
         .iter()
         .map(|s| stoma(s, of, id, imported, today, now))
-        .filter(|s| !there.iter().any(|held| held.kind == s.kind && (held.surgery_on == s.surgery_on || s.surgery_on.is_none())))
+        .filter(|s| {
+            !there.iter().any(|held| held.kind == s.kind && (held.surgery_on == s.surgery_on || s.surgery_on.is_none()))
+        })
         .collect();
     Ok(Fit::ThereAlready(new))
 }

@@ -109,7 +109,12 @@ fn keep(tx: &mut Tx<'_>, id: UploadId, content: &[u8]) -> Result<(), StoreError>
     Ok(())
 }
 
-fn kept(conn: &mut Conn, signed_service: crate::db::ids::ServiceId, staff: StaffId, id: UploadId) -> Result<Vec<u8>, StoreError> {
+fn kept(
+    conn: &mut Conn,
+    signed_service: crate::db::ids::ServiceId,
+    staff: StaffId,
+    id: UploadId,
+) -> Result<Vec<u8>, StoreError> {
     Ok(uploads::table
         .find(id)
         .filter(uploads::service_id.eq(signed_service))
@@ -173,11 +178,9 @@ async fn check(
 ) -> Answer {
     let today = state.clock.today();
     let now = Stamp::new(state.clock.now());
-    let (looked, reading) = web::block(move || {
-        (survey(&content, map.as_ref()), read(&content, map.as_ref(), today))
-    })
-    .await
-    .map_err(|_| AppError::Busy)?;
+    let (looked, reading) = web::block(move || (survey(&content, map.as_ref()), read(&content, map.as_ref(), today)))
+        .await
+        .map_err(|_| AppError::Busy)?;
     let looked = looked.map_err(|e| AppError::Unreadable(e.to_string()))?;
     let mut errors = ErrorSummary::none();
     let read_well = match reading {
@@ -262,16 +265,19 @@ fn built(
         errors,
         heading: heading.to_owned(),
         standfirst,
-        how: format!("Read as {}, cells parted by “{}”, {} rows.", looked.encoding.words(), looked.delimiter, looked.rows),
+        how: format!(
+            "Read as {}, cells parted by “{}”, {} rows.",
+            looked.encoding.words(),
+            looked.delimiter,
+            looked.rows
+        ),
         columns,
         more_problems: found.map_or(0, |(_, o)| o.problems.len()).saturating_sub(problems.len()),
         problems,
         notes: found.map_or_else(Vec::new, |(r, _)| {
             rows(r.notes.iter().take(MOST_LISTED).map(|n| (n.row, n.column.as_str(), "", n.text.as_str())))
         }),
-        button: found
-            .filter(|_| adds && !done)
-            .map(|(_, o)| format!("Bring in {} patients", o.added)),
+        button: found.filter(|_| adds && !done).map(|(_, o)| format!("Bring in {} patients", o.added)),
         action,
     }
 }

@@ -107,10 +107,9 @@ fn planned_view(review: &Review) -> Result<PlannedView, StoreError> {
 /// `GET /protocols`
 pub async fn protocols(state: web::Data<State>, signed: Signed) -> Answer {
     let service = signed.service.id;
-    let service = view(&state.db, &signed.actor, move |conn| {
-        Ok((services::service(conn, service)?, Event::read("protocols")))
-    })
-    .await?;
+    let service =
+        view(&state.db, &signed.actor, move |conn| Ok((services::service(conn, service)?, Event::read("protocols"))))
+            .await?;
     let used = |id: &str| {
         let kinds = [
             ("colostomies", &service.protocol_colostomy),

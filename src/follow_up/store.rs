@@ -147,7 +147,13 @@ pub fn protocol(stoma: &Stoma) -> Result<&'static Protocol, StoreError> {
 }
 
 /// A stoma's plan from its facts, as of `today`.
-pub fn plan_of(stoma: &Stoma, patient: &Patient, nation: &str, last_completed: Option<NaiveDate>, today: NaiveDate) -> Result<Plan, StoreError> {
+pub fn plan_of(
+    stoma: &Stoma,
+    patient: &Patient,
+    nation: &str,
+    last_completed: Option<NaiveDate>,
+    today: NaiveDate,
+) -> Result<Plan, StoreError> {
     let protocol = protocol(stoma)?;
     let ended = match (&patient.ended_reason, patient.ended_on, stoma.reversed_on) {
         (Some(reason), Some(on), _) => {
@@ -337,7 +343,14 @@ fn apply(
 }
 
 /// A review made by a person for a day of their choice.
-pub fn by_hand(stoma: &Stoma, title: &str, mode: &str, on: NaiveDate, reasons: &[String], now: Stamp) -> Result<Review, StoreError> {
+pub fn by_hand(
+    stoma: &Stoma,
+    title: &str,
+    mode: &str,
+    on: NaiveDate,
+    reasons: &[String],
+    now: Stamp,
+) -> Result<Review, StoreError> {
     Ok(Review {
         id: ReviewId::new(),
         service_id: stoma.service_id,

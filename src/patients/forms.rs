@@ -177,7 +177,10 @@ impl PatientForm {
             }
         }
         if born_on.is_none() && identifiers.is_empty() && wrong.is_empty() {
-            wrong.push(("born", "Enter the date of birth or a number, so that the patient can be told from others".into()));
+            wrong.push((
+                "born",
+                "Enter the date of birth or a number, so that the patient can be told from others".into(),
+            ));
         }
         if !SENSITIVITIES.iter().any(|(code, _)| *code == self.sensitivity) {
             wrong.push(("sensitivity", "Choose one, “Not asked yet” included".to_owned()));

@@ -389,4 +389,3 @@ pub fn new_patient(service_id: ServiceId, family: &str, given: &str, now: Stamp)
         updated_at: now,
     }
 }
-

@@ -48,12 +48,7 @@ pub fn event_view(row: &EventRow) -> EventView {
 }
 
 /// `GET /patients/{id}/access`
-pub async fn access(
-    state: web::Data<State>,
-    signed: Signed,
-    path: PathOf<PatientId>,
-    part: QueryOf<Part>,
-) -> Answer {
+pub async fn access(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>, part: QueryOf<Part>) -> Answer {
     let id = path.into_inner();
     let service = signed.service.id;
     let (patient, identifiers, rows) = view(&state.db, &signed.actor, move |conn| {
@@ -68,8 +63,9 @@ pub async fn access(
     let shown = AccessPage {
         shell: signed.shell("Who has seen this record", "/patients"),
         banner: banner(&patient, &identifiers, state.clock.today()),
-        standfirst: "Everybody who saw or changed it, the newest first. Lists on which the patient stood count as seen."
-            .to_owned(),
+        standfirst:
+            "Everybody who saw or changed it, the newest first. Lists on which the patient stood count as seen."
+                .to_owned(),
         events: rows.iter().map(event_view).collect(),
         older,
     };

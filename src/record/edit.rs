@@ -108,7 +108,8 @@ fn end_page(state: &State, signed: &Signed, loaded: &Loaded, form: &EndForm, wro
     let error = |name: &str| wrong.iter().find(|(n, _)| *n == name).map(|(_, text)| text.clone());
     let reason = Field::new("reason", "Why the record ends").error(error("reason"));
     let on = Field::new("on", "Date").value(&form.on).hint("27 Nov 2026, or today").error(error("on"));
-    let why = Field::new("why", "Why the record is opened again").value(&form.why).width(Width::Full).error(error("why"));
+    let why =
+        Field::new("why", "Why the record is opened again").value(&form.why).width(Width::Full).error(error("why"));
     let mut errors = ErrorSummary::none();
     for field in [&reason, &on, &why] {
         errors.take(field);

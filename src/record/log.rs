@@ -76,8 +76,12 @@ pub async fn verify(state: web::Data<State>, signed: Signed, _form: Posted<Empty
         })
         .await?;
     let (outcome, verdict) = match &found {
-        Ok(verified) => (Outcome::Ok, format!("The chain holds: {} events, none changed, removed or reordered.", verified.last)),
-        Err(broken) => (Outcome::Failed, format!("The chain does not hold: {broken}. Tell whoever runs this service now.")),
+        Ok(verified) => {
+            (Outcome::Ok, format!("The chain holds: {} events, none changed, removed or reordered.", verified.last))
+        }
+        Err(broken) => {
+            (Outcome::Failed, format!("The chain does not hold: {broken}. Tell whoever runs this service now."))
+        }
     };
     let event = Event::execute("audit.verify").outcome(outcome);
     state.db.write(&signed.actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;

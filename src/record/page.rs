@@ -4,8 +4,9 @@ use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::NaiveDate;
 
-use super::pages::{DomainView, EntryView, LineView, NoteView, RecordPage, ReviewView, SkinView, StomaView};
-use crate::week::shown;
+use super::pages::{
+    DomainView, EntryView, LineView, NoteView, ReasonView, RecordPage, ReviewView, SkinView, StomaView,
+};
 use crate::access::store as people;
 use crate::audit::{Event, view};
 use crate::contacts::store::{self as contacts, Contact};
@@ -15,8 +16,8 @@ use crate::display;
 use crate::follow_up::rules::shipped_by_id;
 use crate::follow_up::store::{self as reviews, Review};
 use crate::patients::banner::banner;
-use crate::patients::parts::parts;
 use crate::patients::identifiers::Identifier;
+use crate::patients::parts::parts;
 use crate::patients::store::{self as patients, Patient};
 use crate::skin::rules::{Domain, bands, wording};
 use crate::skin::store::{self as skin, AssessmentRow, Judged, StomaFound, Symptoms};
@@ -26,6 +27,7 @@ use crate::supplies::store::{self as supplies, LineRow, Prescription};
 use crate::web::views::Link;
 use crate::web::{Answer, PathOf, Permission, Signed, State, page};
 use crate::week::handlers::urgency_of;
+use crate::week::shown;
 use crate::week::store::{self as week, WeekRow};
 
 struct Facts {
@@ -118,9 +120,14 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
         reasons: decision
             .iter()
             .filter(|_| clinical)
-            .flat_map(|d| d.reasons.iter().map(|r| format!("{} ({}, {})", r.text, r.source.source, r.source.standing.words())))
-            .chain(decision.iter().filter(|_| clinical).flat_map(|d| d.advice.clone()))
+            .flat_map(|d| &d.reasons)
+            .map(|r| ReasonView {
+                text: r.text.clone(),
+                standing: r.source.standing.words().to_owned(),
+                source: r.source.source.to_string(),
+            })
             .collect(),
+        advice: decision.iter().filter(|_| clinical).flat_map(|d| d.advice.clone()).collect(),
         contact_href: (may(Permission::AssessSkin) && main.is_some()).then(|| format!("/patients/{id}/contacts/new")),
         acts,
         parts: parts(signed, id, ""),
@@ -132,7 +139,12 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
         summary_href: in_force.map(|(p, _)| format!("/prescriptions/{}/summary", p.id)),
         lines: in_force.iter().flat_map(|(_, lines)| lines.iter().map(line_view)).collect(),
         follow_up_href: format!("/patients/{id}/follow-up"),
-        reviews: facts.reviews.iter().filter(|r| r.status != "cancelled" || !r.closed_by_plan).map(|r| review_view(r)).collect(),
+        reviews: facts
+            .reviews
+            .iter()
+            .filter(|r| r.status != "cancelled" || !r.closed_by_plan)
+            .map(|r| review_view(r))
+            .collect(),
         timeline: if clinical { timeline(facts, name_of) } else { Vec::new() },
         notes: facts
             .patient
@@ -160,7 +172,10 @@ fn stoma_view(stoma: &Stoma, may_edit: bool, today: NaiveDate) -> StomaView {
         (None, None) => "Not measured".to_owned(),
     };
     let mut facts = vec![
-        ("Surgery".to_owned(), format!("{} ({})", shown::date_or(stoma.surgery_on, "Date not known"), capital(&stoma.surgery))),
+        (
+            "Surgery".to_owned(),
+            format!("{} ({})", shown::date_or(stoma.surgery_on, "Date not known"), capital(&stoma.surgery)),
+        ),
         ("Since".to_owned(), shown::since_surgery(stoma.surgery_on, today)),
         ("Discharge".to_owned(), shown::date_or(stoma.discharge_on, "Date not known")),
         ("Size".to_owned(), size),
@@ -281,7 +296,10 @@ fn timeline<'a>(facts: &Facts, name_of: impl Fn(crate::db::ids::StaffId) -> &'a 
     let id = facts.patient.id;
     let mut entries: Vec<(NaiveDate, EntryView)> = Vec::new();
     for a in &facts.assessments {
-        let text = [a.plan.clone().unwrap_or_default(), a.amend_reason.clone().map(|r| format!("Amended: {r}")).unwrap_or_default()];
+        let text = [
+            a.plan.clone().unwrap_or_default(),
+            a.amend_reason.clone().map(|r| format!("Amended: {r}")).unwrap_or_default(),
+        ];
         entries.push((
             a.assessed_on,
             EntryView {

@@ -192,6 +192,14 @@ pub struct EntryView {
     pub text: String,
 }
 
+/// Why somebody should be seen, with where the limit comes from.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct ReasonView {
+    pub text: String,
+    pub standing: String,
+    pub source: String,
+}
+
 /// A note.
 #[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
 pub struct NoteView {
@@ -210,7 +218,8 @@ pub struct RecordPage {
     pub heading: String,
     pub standfirst: String,
     pub band: Band,
-    pub reasons: Vec<String>,
+    pub reasons: Vec<ReasonView>,
+    pub advice: Vec<String>,
     pub contact_href: Option<String>,
     pub acts: Vec<Link>,
     pub parts: Vec<Link>,

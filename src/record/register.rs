@@ -5,7 +5,6 @@ use actix_web::web;
 use chrono::NaiveDate;
 
 use super::pages::{LikelyRow, PatientPage};
-use crate::week::shown;
 use crate::audit::{Event, append, view};
 use crate::db::{Stamp, StoreError};
 use crate::follow_up::rules::shipped;
@@ -15,6 +14,7 @@ use crate::stomas::forms::StomaForm;
 use crate::stomas::store as stomas;
 use crate::web::form_view::ErrorSummary;
 use crate::web::{Answer, AppError, PostedBoth, Signed, State, page, see_other};
+use crate::week::shown;
 
 /// Protocols to choose from: id and title.
 pub fn protocols() -> Vec<(String, String)> {
@@ -59,7 +59,10 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
                 shown::date_or(l.patient.born_on, "Not known"),
                 shown::age(l.patient.born_on, shown.today)
             ),
-            nhs: l.identifiers.first().map_or_else(|| "No number".to_owned(), |i| format!("{} {}", i.scheme().label(), i.display())),
+            nhs: l
+                .identifiers
+                .first()
+                .map_or_else(|| "No number".to_owned(), |i| format!("{} {}", i.scheme().label(), i.display())),
             reason: l.reason.to_string(),
         })
         .collect();
@@ -114,20 +117,20 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         Ok(facts) if stoma_wrong.is_empty() => facts,
         other => {
             let wrong = other.err().unwrap_or_default();
-            let shown =
-                Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, likely: Vec::new(), today };
+            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, likely: Vec::new(), today };
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
     let (family, given, numbers) = (form.family_name.clone(), form.given_name.clone(), facts.identifiers.clone());
-    let likely = state
-        .db
-        .read(move |conn| patients::duplicates(conn, service, &family, &given, born_on, &numbers))
-        .await?;
+    let likely =
+        state.db.read(move |conn| patients::duplicates(conn, service, &family, &given, born_on, &numbers)).await?;
     let same_number = likely.iter().any(|l| l.identifiers.iter().any(|i| facts.identifiers.contains(i)));
     if same_number || (!likely.is_empty() && form.not_a_duplicate != "yes") {
         let wrong = if same_number {
-            vec![("nhs", "Another record of your service has this number. Open it below, or correct the number".to_owned())]
+            vec![(
+                "nhs",
+                "Another record of your service has this number. Open it below, or correct the number".to_owned(),
+            )]
         } else {
             Wrong::new()
         };

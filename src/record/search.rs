@@ -6,7 +6,6 @@ use chrono::NaiveDate;
 use serde::Deserialize;
 
 use super::pages::{FoundRow, SearchPage};
-use crate::week::shown;
 use crate::access::store as people;
 use crate::audit::{Event, append, view};
 use crate::dates_in;
@@ -17,6 +16,7 @@ use crate::patients::store::{self as patients, MOST_FOUND, Patient, Sought};
 use crate::stomas::store as stomas;
 use crate::web::form_view::{Field, Width};
 use crate::web::{Answer, Permission, Posted, Signed, State, page, see_other};
+use crate::week::shown;
 use crate::week::store as week;
 
 /// What the search form sends.
@@ -92,12 +92,7 @@ pub async fn result(state: web::Data<State>, signed: Signed) -> Answer {
     page(StatusCode::OK, &page_of)
 }
 
-fn rows(
-    conn: &mut Conn,
-    hits: &[Patient],
-    today: NaiveDate,
-    clinical: bool,
-) -> Result<Vec<FoundRow>, StoreError> {
+fn rows(conn: &mut Conn, hits: &[Patient], today: NaiveDate, clinical: bool) -> Result<Vec<FoundRow>, StoreError> {
     let Some(service) = hits.first().map(|p| p.service_id) else { return Ok(Vec::new()) };
     let ids: Vec<_> = hits.iter().map(|p| p.id).collect();
     let kept = week::kept_of(conn, service, &ids)?;
@@ -105,7 +100,8 @@ fn rows(
     let mut rows = Vec::with_capacity(hits.len());
     for patient in hits {
         let row = kept.iter().find(|r| r.patient_id == patient.id);
-        let stoma = all.iter().filter(|s| s.patient_id == patient.id).max_by_key(|s| (s.reversed_on.is_none(), s.surgery_on));
+        let stoma =
+            all.iter().filter(|s| s.patient_id == patient.id).max_by_key(|s| (s.reversed_on.is_none(), s.surgery_on));
         let identifiers = patients::identifiers_of(conn, service, patient.id)?;
         let words = row.map_or_else(
             || stoma.map_or_else(|| "No stoma recorded".to_owned(), |s| s.words()),
@@ -132,7 +128,9 @@ fn rows(
             born: shown::date_or(patient.born_on, "Not known"),
             born_iso: patient.born_on.map(|d| d.to_string()).unwrap_or_default(),
             age: shown::age(patient.born_on, today),
-            nhs: identifiers.first().map_or_else(|| "Not known".to_owned(), crate::patients::identifiers::Identifier::display),
+            nhs: identifiers
+                .first()
+                .map_or_else(|| "Not known".to_owned(), crate::patients::identifiers::Identifier::display),
             same_name: twin.then(|| "Same name as another here: check the date of birth".to_owned()),
             roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, false),
             stoma: words,

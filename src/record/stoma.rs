@@ -36,7 +36,8 @@ fn build(
     let id = loaded.0.id;
     let heading = if stoma.is_some() { "Correct the stoma" } else { "Record another stoma" };
     StomaPage {
-        shell: signed.shell(if errors.is_empty() { heading.to_owned() } else { format!("Error: {heading}") }, "/patients"),
+        shell: signed
+            .shell(if errors.is_empty() { heading.to_owned() } else { format!("Error: {heading}") }, "/patients"),
         banner: banner(&loaded.0, &loaded.1, state.clock.today()),
         errors,
         heading: heading.to_owned(),
@@ -90,7 +91,9 @@ pub fn same_patient(of: &OfPatient, id: PatientId) -> Result<(), AppError> {
     if of.patient == id.to_string() {
         return Ok(());
     }
-    Err(AppError::Conflict("This form belongs to another patient's page. Nothing was saved. Open the right record.".into()))
+    Err(AppError::Conflict(
+        "This form belongs to another patient's page. Nothing was saved. Open the right record.".into(),
+    ))
 }
 
 /// `GET /patients/{id}/stomas/{stoma}`

@@ -181,12 +181,14 @@ impl StomaForm {
     pub fn fields(&self, wrong: &Wrong, protocols: &[(String, String)]) -> StomaFields {
         let error = |name: &str| wrong.iter().find(|(n, _)| *n == name).map(|(_, text)| text.clone());
         let field = |name: &str, label: &str, value: &str| Field::new(name, label).value(value).error(error(name));
-        let date = |name: &str, label: &str, value: &str| field(name, label, value).optional().hint("27 Nov 2026, or today");
+        let date =
+            |name: &str, label: &str, value: &str| field(name, label, value).optional().hint("27 Nov 2026, or today");
         let pick = |name: &str, label: &str, value: &str, list: &[(&str, &str)]| {
             let choices = list.iter().map(|(code, word)| Choice::new(*code, *word)).collect();
             (Field::new(name, label).error(error(name)), Choice::choose(choices, value))
         };
-        let mm = |name: &str, label: &str, value: &str| field(name, label, value).unit("mm").width(Width::Short).optional();
+        let mm =
+            |name: &str, label: &str, value: &str| field(name, label, value).unit("mm").width(Width::Short).optional();
         let list = protocols.iter().map(|(id, title)| Choice::new(id.clone(), title.clone())).collect();
         StomaFields {
             version: self.version.to_string(),

@@ -162,7 +162,10 @@ pub fn items(conn: &mut Conn, service: ServiceId, all: bool) -> Result<Vec<Item>
     if !all {
         query = query.filter(catalogue_items::active.eq(true));
     }
-    Ok(query.order((catalogue_items::category, catalogue_items::name, catalogue_items::id)).select(Item::as_select()).load(conn)?)
+    Ok(query
+        .order((catalogue_items::category, catalogue_items::name, catalogue_items::id))
+        .select(Item::as_select())
+        .load(conn)?)
 }
 
 /// One item of this service.

@@ -70,10 +70,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Posted<T> {
 }
 
 /// The body of a form, once its token was found to be the session's.
-fn checked_form(
-    req: &HttpRequest,
-    payload: &mut Payload,
-) -> impl Future<Output = Result<Vec<u8>, AppError>> + 'static {
+fn checked_form(req: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Result<Vec<u8>, AppError>> + 'static {
     let expected = req.extensions().get::<Signed>().map(|s| s.form_token.clone());
     let body = read_form(req, payload);
     async move {
@@ -121,7 +118,9 @@ pub fn same_token(given: &str, expected: &str) -> bool {
 fn parse<T: DeserializeOwned>(body: &[u8]) -> Result<T, AppError> {
     serde_html_form::from_bytes(body).map_err(|error| {
         tracing::info!(%error, "a form could not be read");
-        AppError::Unreadable("The form did not arrive whole. Nothing was saved. Open the page again and repeat it.".into())
+        AppError::Unreadable(
+            "The form did not arrive whole. Nothing was saved. Open the page again and repeat it.".into(),
+        )
     })
 }
 

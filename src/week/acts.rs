@@ -166,7 +166,8 @@ pub async fn ring(state: web::Data<State>, signed: Signed, path: PathOf<ReviewId
 pub async fn defer(state: web::Data<State>, signed: Signed, path: PathOf<ReviewId>, form: Posted<Act>) -> Answer {
     let form = form.0;
     let today = state.clock.today();
-    let until = dates_in::read_date(&form.until, today).map_err(|problem| refused(format!("Not deferred. {problem}")))?;
+    let until =
+        dates_in::read_date(&form.until, today).map_err(|problem| refused(format!("Not deferred. {problem}")))?;
     if until <= today {
         return Err(refused("Not deferred: the new date must lie ahead."));
     }

@@ -195,7 +195,11 @@ fn build(
         previous_href: address(monday - Duration::days(7), show, 1),
         next_href: address(monday + Duration::days(7), show, 1),
         refresh_href: address(monday, show, number),
-        filters: vec![filter(None, "Everyone"), filter(Some("mine"), "With me"), filter(Some("unbooked"), "Not booked")],
+        filters: vec![
+            filter(None, "Everyone"),
+            filter(Some("mine"), "With me"),
+            filter(Some("unbooked"), "Not booked"),
+        ],
         filtered_by: show.map(|s| if s == "mine" { "only those with you" } else { "only those not booked" }.to_owned()),
         sorted_by: "urgency, then days past the last date, score and name".to_owned(),
         changed: None,
@@ -272,7 +276,9 @@ fn entry_view(
         href: format!("/patients/{}", row.patient_id),
         contact_href: (signed.may(Permission::AssessSkin) && row.stoma_id.is_some())
             .then(|| format!("/patients/{}/contacts/new", row.patient_id)),
-        same_name: twins.contains(&row.sort_name).then(|| "Same name as another here: check the date of birth".to_owned()),
+        same_name: twins
+            .contains(&row.sort_name)
+            .then(|| "Same name as another here: check the date of birth".to_owned()),
         born: shown::date_or(row.born_on, "Not known"),
         born_iso: row.born_on.map(|d| d.to_string()).unwrap_or_default(),
         age: shown::age(row.born_on, today),
@@ -297,11 +303,7 @@ fn entry_view(
             (_, true) => "Record a contact or set a date".to_owned(),
             _ => "No free slot in sight".to_owned(),
         },
-        slot: slot.map(|s| SlotView {
-            id: s.code(),
-            text: format!("{} {}", display::weekday_date(s.on), s.time),
-            place: mode,
-        }),
+        slot: slot.map(|s| SlotView { id: s.code(), day: display::weekday_date(s.on), time: s.time, place: mode }),
         booked,
         name: row.name,
     })

@@ -6,6 +6,6 @@
 pub mod acts;
 pub mod handlers;
 pub mod pages;
-pub mod slots;
 pub mod shown;
+pub mod slots;
 pub mod store;

@@ -10,7 +10,8 @@ use crate::web::views::{Band, Link, Pager, Roundel, Score};
 #[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
 pub struct SlotView {
     pub id: String,
-    pub text: String,
+    pub day: String,
+    pub time: String,
     pub place: String,
 }
 

@@ -2,11 +2,10 @@
 
 use chrono::NaiveDate;
 
-use crate::display;
-use crate::web::views::{Band, Roundel, Score};
-use crate::urgency::rules;
 use super::store::WeekRow;
-
+use crate::display;
+use crate::urgency::rules;
+use crate::web::views::{Band, Roundel, Score};
 
 /// A date or the words for not knowing it.
 pub fn date_or(date: Option<NaiveDate>, otherwise: &str) -> String {
@@ -31,7 +30,9 @@ pub fn roundel(kind: Option<&str>, stoma_words: &str, waiting: bool) -> Roundel 
 
 /// An urgency band for its tag.
 pub fn band(band: rules::Band) -> Band {
-    Band { key: band.code().to_owned(), word: band.words().to_owned() }
+    let mut letters = band.words().chars();
+    let word = letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
+    Band { key: band.code().to_owned(), word }
 }
 
 /// A skin score and how it moved.
@@ -45,7 +46,7 @@ pub fn score(value: i32, previous: Option<i32>, band: &str, on: Option<NaiveDate
     Score {
         value: value.to_string(),
         out_of: "15".to_owned(),
-        band: band.to_owned(),
+        band: if value == 0 { "clear" } else { band }.to_owned(),
         change: change.to_owned(),
         change_words: words,
         date: on.map(display::short_date).unwrap_or_default(),

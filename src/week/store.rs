@@ -84,7 +84,8 @@ fn known(stoma: Option<&Stoma>, held: &[Review], seen: &[AssessmentRow], contact
         known = Known::of_assessment(&found, &symptoms, score, previous);
         known.assessed_on = Some(last.assessed_on);
     }
-    let mut closed: Vec<&Review> = held.iter().filter(|r| matches!(r.status.as_str(), "fulfilled" | "noshow")).collect();
+    let mut closed: Vec<&Review> =
+        held.iter().filter(|r| matches!(r.status.as_str(), "fulfilled" | "noshow")).collect();
     closed.sort_by_key(|r| std::cmp::Reverse((r.closed_on, r.planned_on)));
     let missed = closed.iter().take_while(|r| r.status == "noshow").count();
     known.missed_in_a_row = u32::try_from(missed).ok().filter(|n| *n > 0);
@@ -107,15 +108,13 @@ pub fn derive_row(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<
     let held = reviews::of_patient(conn, service, id)?;
     let seen = skin::of_patient(conn, service, id, false)?;
     let next = held.iter().filter(|r| r.is_open()).min_by_key(|r| (r.due_on(), r.id));
-    let stoma = next
-        .and_then(|r| under_care.iter().find(|s| Some(s.id) == r.stoma_id))
-        .or(under_care.first())
-        .copied();
+    let stoma = next.and_then(|r| under_care.iter().find(|s| Some(s.id) == r.stoma_id)).or(under_care.first()).copied();
     let seen: Vec<AssessmentRow> = seen.into_iter().filter(|a| stoma.is_some_and(|s| s.id == a.stoma_id)).collect();
-    let contacted = contacts::of_patient(conn, service, id)?.iter().any(|c| {
-        c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on)
-    });
-    let seen_before = stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
+    let contacted = contacts::of_patient(conn, service, id)?
+        .iter()
+        .any(|c| c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on));
+    let seen_before =
+        stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
     let known = known(stoma, &held, &seen, contacted || seen_before)?;
     let urgent = match stoma {
         Some(stoma) => known.is_urgent(&stoma.kind, "england")?,

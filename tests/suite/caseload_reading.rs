@@ -296,6 +296,16 @@ fn one_person_in_several_rows() {
     let allergy =
         of("Fold,Agnes,19/02/1939,,,colostomy,1/2/2020,NKDA,,\nFold,Agnes,19/02/1939,,,urostomy,,acrylate,,\n");
     assert_eq!((allergy.patients.len(), allergy.problems.len()), (0, 2));
+    // Active in one row and ended in another, in either order; a row that does not say agrees with both.
+    let ended = |one: &str, two: &str| {
+        let sheet = format!(
+            "Name,DOB,Stoma,Status,Status date\nFold Ag,19/02/1939,colostomy,{one}\nFold Ag,19/02/1939,urostomy,{two}\n"
+        );
+        reading(sheet.as_bytes()).patients.first().map(|patient| patient.person.ended.is_some())
+    };
+    assert_eq!((ended("active,", "moved,1/2/2026"), ended("moved,1/2/2026", "active,")), (None, None));
+    assert_eq!((ended(",", "moved,1/2/2026"), ended("moved,", "moved,1/2/2026")), (Some(true), Some(true)));
+    assert_eq!((ended("died,1/2/2026", "moved,1/2/2026"), ended("active,", ",")), (None, Some(false)));
     // Dates of two rows that hold alone and not together.
     let dates = of("Fold,Agnes,19/02/1939,9990000042,,colostomy,,,,\nFold,Agnes,,9990000042,,urostomy,1/2/1938,,,\n");
     assert!(
@@ -364,7 +374,8 @@ fn remarks_about_what_is_odd_and_possible() {
     let range = remarks("Fold,Agnes,23/08/1951,,3200000015,colostomy\n");
     assert!(range[0].1.contains("H&C numbers"), "{range:?}");
     // Lookalikes: swapped day and month; no birth date in one of them; and no remark about namesakes.
-    let swapped = remarks("Fold,Agnes,05/08/1951,,9990000042,colostomy\nFold,Agnes,08/05/1951,,9990000018,colostomy\n");
+    let swapped =
+        remarks("Fold,Agnes,05/08/1951,,9990000042,colostomy\nFolde,Agnes,08/05/1951,,9990000018,colostomy\n");
     assert!(swapped.len() == 1 && swapped[0].0 == 3 && swapped[0].1.contains("other way round"), "{swapped:?}");
     let unknown = remarks("Fold,Agnes,05/08/1951,,9990000042,colostomy\nFold,Agnes,,,9990000018,colostomy\n");
     assert!(unknown.len() == 1 && unknown[0].1.contains("not known"), "{unknown:?}");
