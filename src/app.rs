@@ -49,7 +49,7 @@ pub async fn live() -> Answer {
 
 /// `GET /readyz`: the records can be read.
 pub async fn ready(state: web::Data<State>) -> Answer {
-    let read = state.db.read(|conn| crate::audit::store::head(conn)).await;
+    let read = state.db.read(crate::audit::store::head).await;
     match read {
         Ok(_) => Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("ready\n")),
         Err(StoreError::Busy(_)) => Err(AppError::Busy),

@@ -1,4 +1,18 @@
-//! Roundel
+//! Roundel: the caseload service of a stoma care nursing team. The map of the crate, from the top floor down; a room may
+//! use the rooms below it and none above (a test holds it to that).
+//!
+//! * **Top:** `main` and [`cli`] (one file per subcommand), [`app`] (bind), [`routes`] (every route with what it needs),
+//!   [`gate`] (enforces that list), [`derive`] (what is made anew when a fact changes), [`demo`] (the invented service).
+//! * **Pages over several rooms:** [`week`] (the list and its acts), [`record`] (one patient, search, the log),
+//!   [`exchange`] (a spreadsheet brought in).
+//! * **The visit:** [`contacts`] (what happened, the clinic form).
+//! * **How soon:** [`urgency`].
+//! * **The engines and their pages:** [`follow_up`], [`skin`], [`supplies`]. What decides is in `rules`, pure.
+//! * **Facts:** [`patients`], [`stomas`].
+//! * **People and the log:** [`access`], then [`audit`].
+//! * **Ground:** [`print`] (paper), [`db`] (the two doors), [`web`] (pages in general), [`config`], [`clock`], and the
+//!   small pure helpers [`display`], [`dates_in`], [`provenance`], [`json_input`].
+
 pub mod access;
 pub mod app;
 pub mod audit;

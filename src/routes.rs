@@ -13,7 +13,10 @@ use crate::follow_up::handlers as follow_up;
 use crate::record::{access, edit, log, page, register, search, stoma};
 use crate::skin::handlers as skin;
 use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
-use crate::web::Permission::{self, *};
+use crate::web::Permission::{
+    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
+    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions, WorkTheWeek,
+};
 use crate::web::assets;
 use crate::week::{acts, handlers as week};
 

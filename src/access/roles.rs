@@ -2,7 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use crate::web::Permission::{self, *};
+use crate::web::Permission::{
+    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
+    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions, WorkTheWeek,
+};
 
 /// A role. A staff member may have several; what they may do is all of it together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -130,8 +130,8 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>
     let mut checked = form.validate().err();
     let roles: Option<Vec<Role>> = form.roles.iter().map(|code| Role::from_code(code)).collect();
     let wanted = form.sign_in_name.clone();
-    let taken = state.db.read(move |conn| store::staff_by_name(conn, &wanted)).await?.is_some();
-    if taken {
+    let in_use = state.db.read(move |conn| store::staff_by_name(conn, &wanted)).await?.is_some();
+    if in_use {
         let error =
             validator::ValidationError::new("taken").with_message("This sign-in name is taken. Choose another".into());
         checked.get_or_insert_with(ValidationErrors::new).add("sign_in_name", error);

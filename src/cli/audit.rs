@@ -22,7 +22,7 @@ pub struct Verify {
     /// Begin with the first event of this day (YYYY-MM-DD); what came before is taken as given
     #[arg(long)]
     from: Option<NaiveDate>,
-    /// File of heads noted outside the database (ROUNDEL_AUDIT_HEADS); without it, a log shortened together with its own
+    /// File of heads noted outside the database (`ROUNDEL_AUDIT_HEADS`); without it, a log shortened together with its own
     /// head row is not noticed
     #[arg(long)]
     heads: Option<PathBuf>,

@@ -26,7 +26,7 @@ pub struct Caseload {
     /// Say what would be brought in and what is refused, and write nothing
     #[arg(long)]
     dry_run: bool,
-    /// TOML file that says which heading is which field, as "Op date" = "surgery_date"
+    /// TOML file that says which heading is which field, as "Op date" = "`surgery_date`"
     #[arg(long)]
     map: Option<PathBuf>,
     /// Name of the service, where there are several

@@ -34,7 +34,7 @@ pub struct CommandLine {
 enum Command {
     /// Make an invented service and serve it on this machine, to look at and to learn with
     Demo(demo::Demo),
-    /// Serve the pages (settings from ROUNDEL_* variables or the file that ROUNDEL_CONFIG names)
+    /// Serve the pages (settings from ROUNDEL_* variables or the file that `ROUNDEL_CONFIG` names)
     Serve,
     /// Bring the database up to this program's version
     Migrate,

@@ -13,7 +13,7 @@ use crate::db::Db;
 use crate::web::State;
 
 /// How often the head of the audit log is noted outside the database.
-const HEADS_EVERY: Duration = Duration::from_secs(3_600);
+const HEADS_EVERY: Duration = Duration::from_hours(1);
 
 /// Serves with the settings of the environment.
 pub fn run() -> Result<(), Ended> {

@@ -3,6 +3,8 @@
 //! The derived `establish` would try each database in turn and hide the true error, so [`Manager`] picks
 //! by scheme itself. Per-connection settings stand here and nowhere else.
 
+#![allow(missing_docs, reason = "the derive of the enum makes items that cannot be given any")]
+
 use std::path::{Path, PathBuf};
 
 use diesel::connection::SimpleConnection;

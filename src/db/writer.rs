@@ -62,13 +62,12 @@ fn commit_together(conn: &mut Conn, jobs: Vec<Job>) -> bool {
     }
     let mut answers = Vec::with_capacity(jobs.len());
     for job in jobs {
-        match catch_unwind(AssertUnwindSafe(|| job(conn))) {
-            Ok(answer) => answers.push(answer),
-            Err(_) => {
-                tracing::error!("a write panicked; everything in its group is taken back");
-                dialect::roll_back(conn);
-                return false;
-            }
+        if let Ok(answer) = catch_unwind(AssertUnwindSafe(|| job(conn))) {
+            answers.push(answer)
+        } else {
+            tracing::error!("a write panicked; everything in its group is taken back");
+            dialect::roll_back(conn);
+            return false;
         }
     }
     let committed = dialect::commit(conn);

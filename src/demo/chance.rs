@@ -27,8 +27,8 @@ impl Chance {
 
     /// One of a list.
     pub fn one<'a, T: ?Sized>(&mut self, list: &[&'a T]) -> Option<&'a T> {
-        let last = i64::try_from(list.len()).unwrap_or(1) - 1;
-        let at = usize::try_from(self.between(0, last.max(0))).unwrap_or(0);
+        let end = i64::try_from(list.len()).unwrap_or(1) - 1;
+        let at = usize::try_from(self.between(0, end.max(0))).unwrap_or(0);
         list.get(at).copied()
     }
 }

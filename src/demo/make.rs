@@ -148,7 +148,7 @@ impl Maker {
             history::visit(tx, &stoma, &clear(seen_ago), self.nurse, today)?;
         }
         history::end(tx, &story, &stoma, index, today, &self.days)?;
-        if index % 2 == 0 || index == 3 {
+        if index.is_multiple_of(2) || index == 3 {
             let items = supplies::items(tx.conn(), self.service.id, false)?;
             prescriptions::prescribe(tx, &patient, &stoma, &items, 1, index != 8)?;
             if index == 2 {

@@ -278,9 +278,9 @@ fn stoma(
     let base = stomas::new_stoma(of.id, patient, kind, protocol, taken_on, now);
     let or = |code: Option<&'static str>| code.unwrap_or("not-known").to_owned();
     Stoma {
-        construction: or(imported.construction.map(|c| c.code())),
-        permanence: or(imported.permanence.map(|p| p.code())),
-        surgery: or(imported.surgery.map(|s| s.code())),
+        construction: or(imported.construction.map(super::super::follow_up::rules::facts::Construction::code)),
+        permanence: or(imported.permanence.map(super::super::follow_up::rules::facts::Permanence::code)),
+        surgery: or(imported.surgery.map(super::super::follow_up::rules::facts::SurgeryType::code)),
         surgery_on: imported.surgery_on,
         discharge_on: imported.discharge_on,
         reversal_on: imported.reversal_planned_on,

@@ -349,11 +349,11 @@ pub fn all_ids(conn: &mut Conn, service: ServiceId) -> Result<Vec<PatientId>, St
     Ok(patients::table.filter(patients::service_id.eq(service)).select(patients::id).order(patients::id).load(conn)?)
 }
 
-/// Id, family name, given name and birth date of every patient of a service.
-pub fn all_names(
-    conn: &mut Conn,
-    service: ServiceId,
-) -> Result<Vec<(PatientId, String, String, Option<NaiveDate>)>, StoreError> {
+/// Id, family name, given name and birth date.
+pub type Named = (PatientId, String, String, Option<NaiveDate>);
+
+/// [`Named`] of every patient of a service.
+pub fn all_names(conn: &mut Conn, service: ServiceId) -> Result<Vec<Named>, StoreError> {
     Ok(patients::table
         .filter(patients::service_id.eq(service))
         .select((patients::id, patients::family_name, patients::given_name, patients::born_on))

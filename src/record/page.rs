@@ -84,7 +84,7 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
     let main = facts.stomas.first();
     let open = facts.patient.ended_reason.is_none();
     let waiting = open && facts.row.as_ref().is_some_and(|r| r.due_on.is_none());
-    let words: Vec<String> = facts.stomas.iter().map(|s| s.words()).collect();
+    let words: Vec<String> = facts.stomas.iter().map(super::super::stomas::store::Stoma::words).collect();
     let words = if words.is_empty() { "No stoma recorded".to_owned() } else { words.join("; ") };
     let standfirst = match (&facts.row, facts.patient.ended_on) {
         (_, Some(on)) => format!("The record ended on {}. Nothing is planned.", display::short_date(on)),
@@ -143,7 +143,7 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
             .reviews
             .iter()
             .filter(|r| r.status != "cancelled" || !r.closed_by_plan)
-            .map(|r| review_view(r))
+            .map(review_view)
             .collect(),
         timeline: if clinical { timeline(facts, name_of) } else { Vec::new() },
         notes: facts

@@ -104,7 +104,7 @@ fn rows(conn: &mut Conn, hits: &[Patient], today: NaiveDate, clinical: bool) -> 
             all.iter().filter(|s| s.patient_id == patient.id).max_by_key(|s| (s.reversed_on.is_none(), s.surgery_on));
         let identifiers = patients::identifiers_of(conn, service, patient.id)?;
         let words = row.map_or_else(
-            || stoma.map_or_else(|| "No stoma recorded".to_owned(), |s| s.words()),
+            || stoma.map_or_else(|| "No stoma recorded".to_owned(), super::super::stomas::store::Stoma::words),
             |r| r.stoma_words.clone(),
         );
         let twin = hits.iter().any(|other| {
