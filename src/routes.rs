@@ -109,7 +109,7 @@ routes! {
     get  "/prescriptions/{id}/summary" May(SeeClinical) => summary::summary;
     get  "/prescriptions/{id}/summary.pdf" May(SeeClinical) => paper::pdf;
     post "/prescriptions/{id}/sign" May(SignPrescriptions) => signing::sign;
-    post "/prescriptions/{id}/stop" May(SignPrescriptions) => signing::stop;
+    post "/prescriptions/{id}/stop" May(DrawUpSupplies) => signing::stop;
     // Exchange.
     get  "/import" May(ImportCaseload) => import::form;
     post "/import" May(ImportCaseload) => import::upload;

@@ -356,13 +356,6 @@ pub fn add_service(tx: &mut Tx<'_>, service: &Service) -> Result<(), StoreError>
     Ok(())
 }
 
-/// Chooses the quantity set that a service compares with.
-pub fn choose_quantity_set(tx: &mut Tx<'_>, service: ServiceId, code: &str) -> Result<(), StoreError> {
-    let changed =
-        diesel::update(services::table.find(service)).set(services::quantity_set.eq(code)).execute(tx.conn())?;
-    if changed == 1 { Ok(()) } else { Err(StoreError::NotFound) }
-}
-
 /// Adds a site.
 pub fn add_site(tx: &mut Tx<'_>, service: ServiceId, name: &str) -> Result<SiteId, StoreError> {
     let id = SiteId::new();

@@ -240,7 +240,10 @@ impl ItemForm {
             pack: field("pack", "Units in a pack", &self.pack).width(Width::Short),
             unit: field("unit", "One unit is a", &self.unit).hint("pouch, flange, can"),
             convexity: choose("convexity", "Shape of the plate", &self.convexity, shapes),
-            precut: choose("precut", "Opening cut by the maker", &self.precut, listed(&KNOWN[..2])),
+            precut: {
+                let (field, choices) = choose("precut", "Opening cut by the maker", &self.precut, listed(&KNOWN[..2]));
+                (field.hint("For a flange or a one-piece pouch only"), choices)
+            },
             coupling_mm: field("coupling_mm", "Coupling", &self.coupling_mm).unit("mm").width(Width::Short).optional(),
             coupling: choose("coupling", "Kind of coupling", &self.coupling, couplings),
             content_g: field("content_g", "Grams in one unit", &self.content_g)

@@ -341,3 +341,22 @@ impl Shown<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counts_and_items_are_said_as_people_say_them() {
+        let counts =
+            [(1, "pouch"), (30, "pouch"), (2, "can"), (2, "box"), (0, "day")].map(|(n, unit)| counted(n, unit));
+        assert_eq!(counts, ["1 pouch", "30 pouches", "2 cans", "2 boxes", "0 days"]);
+        assert_eq!(
+            item_words("Flange, coupling 50 mm", Some("coupling 50 mm, cut to 40 mm")),
+            "Flange, coupling 50 mm, cut to 40 mm"
+        );
+        assert_eq!(item_words("Ring", None), "Ring");
+        assert_eq!(line_words(&[1, 3, 4]), "Lines 1, 3 and 4: ");
+        assert_eq!(line_words(&[]), "");
+    }
+}

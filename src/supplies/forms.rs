@@ -325,3 +325,71 @@ fn read_line(number: usize, line: &TypedLine, items: &[Item], today: NaiveDate, 
         review_on,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::db::Stamp;
+    use crate::db::ids::ServiceId;
+    use crate::supplies::catalogue::starter_items;
+
+    fn today() -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 11, 25).unwrap()
+    }
+
+    fn items() -> Vec<Item> {
+        starter_items(ServiceId::new(), Stamp::new(today().and_time(chrono::NaiveTime::MIN).and_utc()))
+    }
+
+    fn line(items: &[Item], category: &str) -> TypedLine {
+        let item = items.iter().find(|item| item.category == category).unwrap();
+        let [units, every, issue] = ["1", "3", "repeat"].map(str::to_owned);
+        TypedLine { item: item.id.to_string(), units, every, issue, ..TypedLine::default() }
+    }
+
+    fn wrong(items: &[Item], lines: Vec<TypedLine>) -> Vec<String> {
+        let mut form = DraftForm { period: "28".to_owned(), ..DraftForm::default() };
+        form.set_lines(lines);
+        form.read(items, today()).err().unwrap_or_default().into_iter().map(|(id, _)| id).collect()
+    }
+
+    #[test]
+    fn an_accessory_needs_a_reason_and_a_pouch_does_not() {
+        let items = items();
+        assert_eq!(wrong(&items, vec![line(&items, "one-piece-drainable"), line(&items, "ring")]), ["reason-2"]);
+    }
+
+    #[test]
+    fn what_was_typed_wrong_is_named_and_never_mended() {
+        let items = items();
+        let good = || line(&items, "one-piece-drainable");
+        let belt = || TypedLine { reason: "hernia".to_owned(), ..line(&items, "belt") };
+        let text = |text: &str| text.to_owned();
+        for (typed, id) in [
+            (TypedLine { units: text("2.5"), ..good() }, "units-1"),
+            (TypedLine { every: text("0"), ..good() }, "every-1"),
+            (TypedLine { on_hand: text("-1"), ..good() }, "on_hand-1"),
+            (TypedLine { opening: text("32 mm"), ..good() }, "opening-1"),
+            (TypedLine { opening: text("32"), ..belt() }, "opening-1"),
+            (TypedLine { issue: text("often"), ..good() }, "issue-1"),
+            (TypedLine { review: text("24 Nov 2026"), ..good() }, "review-1"),
+            (TypedLine { item: text("x"), ..good() }, "item-1"),
+        ] {
+            assert_eq!(wrong(&items, vec![typed.clone()]), [id], "{typed:?}");
+        }
+        assert!(wrong(&items, vec![good(), belt(), TypedLine { opening: text("32"), ..good() }]).is_empty());
+        assert_eq!(wrong(&items, vec![good(), good()]), ["item-2"], "the same item twice");
+        assert_eq!(wrong(&items, Vec::new()), ["item-1"]);
+    }
+
+    #[test]
+    fn ticked_and_empty_lines_go_and_the_others_keep_their_order() {
+        let items = items();
+        let mut form = DraftForm::default();
+        let lines = ["ring", "belt", "flange"].map(|category| line(&items, category));
+        form.set_lines(vec![lines[0].clone(), TypedLine::default(), lines[1].clone(), lines[2].clone()]);
+        form.out = vec![3];
+        assert_eq!(form.tidy(), 1);
+        assert_eq!(form.lines(), [lines[0].clone(), lines[2].clone()]);
+    }
+}

@@ -361,3 +361,38 @@ pub fn uses_of(row: &LineRow) -> Result<Use, StoreError> {
 pub fn period_of(days: i32) -> Result<Period, StoreError> {
     u16::try_from(days).ok().and_then(Period::new).ok_or_else(|| unreadable("period", &days.to_string()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::db::Stamp;
+    use crate::db::ids::ServiceId;
+    use crate::patients::store::new_patient;
+
+    #[test]
+    fn a_finding_is_known_by_what_its_code_begins_with() {
+        assert_eq!(finding_of("separation-partial"), Some(StomaFinding::Separation));
+        assert_eq!(finding_of("hernia"), Some(StomaFinding::Hernia));
+        for none in ["separation-none", "separations", "granuloma", ""] {
+            assert_eq!(finding_of(none), None, "{none}");
+        }
+    }
+
+    #[test]
+    fn nothing_in_the_note_of_sensitivities_goes_unread() {
+        let today = NaiveDate::from_ymd_opt(2026, 11, 25).unwrap();
+        let mut patient =
+            new_patient(ServiceId::new(), "A", "B", Stamp::new(today.and_time(chrono::NaiveTime::MIN).and_utc()));
+        patient.sensitivity = "known".to_owned();
+        patient.sensitivity_note = Some("Latex, no pork; vegan\nzinc oxide plasters".to_owned());
+        patient.born_on = Some(NaiveDate::from_ymd_opt(2026, 10, 29).unwrap());
+        let fit = patient_fit(&patient, today);
+        assert_eq!(fit.allergies, ["Latex", "zinc oxide plasters"]);
+        assert_eq!(fit.avoids, [Avoid::Porcine, Avoid::AnimalDerived]);
+        assert!(fit.neonate, "27 days old");
+        patient.born_on = Some(NaiveDate::from_ymd_opt(2026, 10, 28).unwrap());
+        patient.sensitivity = "none-known".to_owned();
+        let fit = patient_fit(&patient, today);
+        assert_eq!(fit, PatientFit::default(), "28 days old, and nothing known");
+    }
+}

@@ -271,3 +271,92 @@ fn differences(old: &LineRow, new: &LineRow) -> Vec<String> {
     part("issue", old.issue.clone(), new.issue.clone());
     parts
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::db::ids::{ItemId, LineId, PatientId, PrescriptionId, ServiceId, StaffId, StomaId};
+    use crate::db::{Doc, Stamp};
+
+    fn list(period_days: i32) -> Prescription {
+        Prescription {
+            id: PrescriptionId::new(),
+            service_id: ServiceId::new(),
+            patient_id: PatientId::new(),
+            stoma_id: StomaId::new(),
+            number: 1,
+            status: "signed".to_owned(),
+            period_days,
+            quantity_set: "doncaster".to_owned(),
+            rule_version: "supply-1".to_owned(),
+            findings: Doc(serde_json::json!([])),
+            dispenser: None,
+            note: None,
+            override_reason: None,
+            drawn_up_by: StaffId::new(),
+            drawn_up_at: Stamp::new(chrono::DateTime::UNIX_EPOCH),
+            signed_by: None,
+            signed_at: None,
+            supersedes_id: None,
+            stopped_reason: None,
+            version: 1,
+        }
+    }
+
+    fn row(item: ItemId, name: &str, supplied: i32) -> LineRow {
+        LineRow {
+            id: LineId::new(),
+            service_id: ServiceId::new(),
+            patient_id: PatientId::new(),
+            prescription_id: PrescriptionId::new(),
+            position: 1,
+            item_id: item,
+            category: "one-piece-closed".to_owned(),
+            name: name.to_owned(),
+            size: None,
+            unit: "pouch".to_owned(),
+            pack: 30,
+            use_units: 1,
+            use_every_days: 1,
+            on_hand: 0,
+            aperture_mm: None,
+            issue: "repeat".to_owned(),
+            reason: None,
+            review_on: None,
+            units: supplied,
+            packs: supplied / 30,
+            supplied,
+            days_supply: supplied,
+            verdict: Doc(serde_json::json!({})),
+        }
+    }
+
+    fn words(before: (&Prescription, &[LineRow]), now: (&Prescription, &[LineRow])) -> Vec<String> {
+        changes(before, now).into_iter().map(|change| format!("{}: {}", change.word, change.text)).collect()
+    }
+
+    #[test]
+    fn what_starts_stops_and_changes_is_said() {
+        let (a, b, c) = (ItemId::new(), ItemId::new(), ItemId::new());
+        let before = [row(a, "Pouch A", 30), row(b, "Pouch B", 30)];
+        let now = [LineRow { aperture_mm: Some(32), ..row(a, "Pouch A", 60) }, row(c, "Pouch C", 1)];
+        let said = words((&list(30), &before), (&list(28), &now));
+        let expected = [
+            "Change: Pouch A: quantity 30 → 60 pouches; opening not stated → 32 mm",
+            "Start: Pouch C: 1 pouch, 1 a day",
+            "Stop: Pouch B: remove it from the repeat list",
+            "Change: Period 30 → 28 days",
+        ];
+        assert_eq!(said, expected);
+    }
+
+    #[test]
+    fn one_item_with_two_openings_is_two_lines() {
+        let item = ItemId::new();
+        let cut = |mm| LineRow { aperture_mm: Some(mm), ..row(item, "Pouch", 30) };
+        let same = words((&list(28), &[cut(30), cut(35)]), (&list(28), &[cut(35), cut(30)]));
+        assert_eq!(same, ["Same: Nothing changed."]);
+        let one_gone = words((&list(28), &[cut(30), cut(35)]), (&list(28), &[cut(35)]));
+        assert_eq!(one_gone, ["Stop: Pouch: remove it from the repeat list"]);
+    }
+}

@@ -1,1 +1,20 @@
+//! All tests in one program, so that a change links once. `tests/run` prepares what they need; see `docs/testing.md`.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests fail by panicking")]
+#![allow(missing_docs, reason = "a test's name says what it holds")]
 
+mod support;
+
+mod access;
+mod audit_log;
+mod caseload_reading;
+mod display;
+mod durability;
+mod follow_up_rules;
+mod identifiers;
+mod migrations;
+mod print;
+mod schema;
+mod settings;
+mod skin_rules;
+mod supply_rules;
+mod urgency_rules;

@@ -161,7 +161,7 @@ fn words_longer_than_the_column_are_cut_and_nothing_leaves_the_page() {
     assert!(rights.len() > 50, "{} words", rights.len());
     let most = rights.iter().copied().fold(0.0, f32::max);
     assert!(most <= RIGHT_EDGE + 0.5, "text reaches {most}, the margin is at {RIGHT_EDGE}");
-    let note = "Note".to_owned() + &word;
+    let note = format!("Note{word}");
     let only = Document { blocks: vec![Block::Paragraph(note.clone())], ..document };
     let all: String = pages(&only).iter().map(|page| squeezed(page)).collect();
     assert!(all.contains(&note), "letters were lost: {all}");

@@ -173,10 +173,7 @@ impl TestApp {
     }
 
     /// Writes directly, for the test's own service; the audit event is added here.
-    pub fn write<T: Send + 'static>(
-        &self,
-        f: impl FnOnce(&mut Tx<'_>) -> Result<T, StoreError> + Send + 'static,
-    ) -> T {
+    pub fn write<T: Send + 'static>(&self, f: impl FnOnce(&mut Tx<'_>) -> Result<T, StoreError> + Send + 'static) -> T {
         self.write_as(&self.actor(self.service_id), f)
     }
 

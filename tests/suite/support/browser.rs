@@ -77,8 +77,7 @@ impl Browser {
             let blocked = json!({"profile.managed_default_content_settings.javascript": 2});
             wanted.add_experimental_option("prefs", blocked).expect("a preference");
         }
-        let mut browser =
-            Self { driver: None, process, port, presses: 0, base: app.base.clone(), _profile: profile };
+        let mut browser = Self { driver: None, process, port, presses: 0, base: app.base.clone(), _profile: profile };
         let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), wanted).await;
         browser.driver = Some(driver.expect("a browser session"));
         browser
@@ -239,8 +238,7 @@ fn end_session(port: u16, session: &str) -> std::io::Result<()> {
 
 /// Starts chromedriver on a port that it chooses itself.
 fn start_driver() -> (Child, u16) {
-    let started =
-        Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
+    let started = Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
     let mut process = started.expect("chromedriver; tests/run installs it");
     let mut said = String::new();
     let mut lines = BufReader::new(process.stdout.take().expect("its output"));
