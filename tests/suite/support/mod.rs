@@ -9,11 +9,13 @@ pub mod app;
 pub mod browser;
 pub mod client;
 pub mod database;
+pub mod people;
 pub mod raw;
 
 pub use app::TestApp;
 pub use client::{Client, Page};
 pub use database::{Backend, TestDatabase};
+pub use people::Someone;
 
 use std::future::Future;
 
@@ -33,6 +35,7 @@ macro_rules! both_backends {
     ($(#[$about:meta])* async fn $name:ident($app:ident: TestApp) $body:block $($more:tt)*) => {
         $(#[$about])*
         mod $name {
+            #[allow(unused_imports, reason = "a short test may need none")]
             use super::*;
             async fn test($app: $crate::support::TestApp) $body
             #[test]
@@ -49,6 +52,7 @@ macro_rules! both_backends {
     ($(#[$about:meta])* async fn $name:ident($db:ident: TestDatabase) $body:block $($more:tt)*) => {
         $(#[$about])*
         mod $name {
+            #[allow(unused_imports, reason = "a short test may need none")]
             use super::*;
             async fn test($db: $crate::support::TestDatabase) $body
             #[test]
@@ -65,6 +69,7 @@ macro_rules! both_backends {
     ($(#[$about:meta])* fn $name:ident($db:ident: TestDatabase) $body:block $($more:tt)*) => {
         $(#[$about])*
         mod $name {
+            #[allow(unused_imports, reason = "a short test may need none")]
             use super::*;
             fn test($db: $crate::support::TestDatabase) $body
             #[test]
