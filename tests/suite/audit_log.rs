@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 
 use crate::both_backends;
 use crate::support::app::Hands;
-use crate::support::{Backend, TestApp, TestDatabase, raw};
+use crate::support::{Backend, TestDatabase, raw};
 
 /// Number of events that [`ten_events`] writes; the fifth is the one that most tests change.
 const LAST: i64 = 10;

@@ -5,6 +5,7 @@
 mod support;
 
 mod access;
+mod architecture;
 mod audit_log;
 mod caseload_reading;
 mod clinic_form;
@@ -15,6 +16,7 @@ mod identifiers;
 mod migrations;
 mod patients;
 mod print;
+mod routes_guarded;
 mod schema;
 mod settings;
 mod skin_rules;
