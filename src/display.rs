@@ -94,6 +94,11 @@ pub fn weeks_since(date: NaiveDate, today: NaiveDate) -> String {
     format!("{before}{number} {unit}{plural}")
 }
 
+/// "1 patient", "2 patients".
+pub fn counted(count: usize, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+}
+
 /// A postcode in capitals with one blank before the last three characters (ISB 1500: read); what is clearly no UK
 /// postcode is shown as received.
 pub fn postcode(received: &str) -> String {

@@ -1,5 +1,6 @@
 //! `roundel demo`: an invented service on this machine only.
 
+use std::fmt::Write;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 
@@ -53,15 +54,15 @@ impl Demo {
         // Loopback only: invented people need no guard, and nothing real may be typed in.
         let listen = SocketAddr::from((Ipv4Addr::LOCALHOST, self.port));
         serve::serve(state, listen, None, |address| {
-            println!(
-                "{}",
-                if made { "The invented service is made." } else { "The invented service was there already." }
-            );
-            println!("Open http://{address}/ and sign in:");
+            let mut said =
+                if made { "The invented service is made.\n" } else { "The invented service was there already.\n" }
+                    .to_owned();
+            let _ = writeln!(said, "Open http://{address}/ and sign in:");
             for (name, _, role) in ACCOUNTS {
-                println!("  {name:<14} password “{PASSWORD}”  ({})", role.word());
+                let _ = writeln!(said, "  {name:<14} password “{PASSWORD}”  ({})", role.word());
             }
-            println!("Invented people only. Stop with Ctrl-C.");
+            said.push_str("Invented people only. Stop with Ctrl-C.");
+            serve::announce(&said);
         })
     }
 }

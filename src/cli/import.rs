@@ -8,6 +8,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::{Ended, records, settings};
 use crate::access::store::services;
 use crate::db::{Actor, Stamp};
+use crate::display::counted;
 use crate::exchange::bring_in::{self, Outcome};
 use crate::exchange::caseload::{ColumnMap, Reading, read};
 
@@ -122,11 +123,11 @@ fn report_outcome(outcome: &Outcome, dry_run: bool) {
     }
     let said = if dry_run { "would be added" } else { "added" };
     println!(
-        "{} patients {said}, {} there already, {} stomas {said} to those, {} rows refused.",
-        outcome.added,
+        "{} {said}, {} there already, {} {said} to those, {} refused.",
+        counted(outcome.added, "patient"),
         outcome.there_already,
-        outcome.stomas_added,
-        outcome.problems.len()
+        counted(outcome.stomas_added, "stoma"),
+        counted(outcome.rows_refused(), "row")
     );
     if dry_run {
         println!("Nothing was written.");

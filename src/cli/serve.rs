@@ -27,7 +27,13 @@ pub fn run() -> Result<(), Ended> {
         demo_sign_ins: std::sync::Arc::new([]),
     };
     let heads = settings.audit_heads.clone();
-    serve(state, settings.listen, heads, |address| println!("Roundel listens on http://{address}"))
+    serve(state, settings.listen, heads, |address| announce(&format!("Roundel listens on http://{address}")))
+}
+
+/// Says something on standard output, if anybody still listens there: a service must not end because they do not.
+pub fn announce(text: &str) {
+    let mut out = std::io::stdout().lock();
+    drop(writeln!(out, "{text}").and_then(|()| out.flush()));
 }
 
 /// Serves until SIGINT or SIGTERM. `bound` hears the address.

@@ -63,7 +63,7 @@ fn commit_together(conn: &mut Conn, jobs: Vec<Job>) -> bool {
     let mut answers = Vec::with_capacity(jobs.len());
     for job in jobs {
         if let Ok(answer) = catch_unwind(AssertUnwindSafe(|| job(conn))) {
-            answers.push(answer)
+            answers.push(answer);
         } else {
             tracing::error!("a write panicked; everything in its group is taken back");
             dialect::roll_back(conn);

@@ -28,6 +28,13 @@ pub struct Outcome {
     pub problems: Vec<Problem>,
 }
 
+impl Outcome {
+    /// How many rows were refused; one row may have several problems.
+    pub fn rows_refused(&self) -> usize {
+        self.problems.iter().map(|p| p.row).collect::<HashSet<_>>().len()
+    }
+}
+
 /// Told how many patients of how many are done.
 pub type Progress = Box<dyn FnMut(usize, usize) + Send>;
 
@@ -116,7 +123,7 @@ pub fn bring_in(
         .with("added", outcome.added)
         .with("there-already", outcome.there_already)
         .with("stomas-added", outcome.stomas_added)
-        .with("refused", outcome.problems.len());
+        .with("refused", outcome.rows_refused());
     append(tx, event)?;
     Ok(outcome)
 }

@@ -14,6 +14,7 @@ use crate::audit::{Event, append, view};
 use crate::db::ids::{StaffId, UploadId};
 use crate::db::schema::uploads;
 use crate::db::{Conn, Stamp, StoreError, Tx};
+use crate::display::counted;
 use crate::web::extract::same_token;
 use crate::web::form_view::{Choice, ErrorSummary, Field};
 use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page};
@@ -241,16 +242,15 @@ fn built(
         })
         .collect();
     let done = action.is_none();
+    let would = if done { "added" } else { "to be added" };
     let standfirst = match found {
         None => "The columns do not fit yet. Choose them below and read again.".to_owned(),
         Some((_, o)) => format!(
-            "{} patients {}, {} there already, {} stomas {} to those, {} rows refused.",
-            o.added,
-            if done { "were added" } else { "would be added" },
+            "{} {would}, {} there already, {} {would} to those, {} refused.",
+            counted(o.added, "patient"),
             o.there_already,
-            o.stomas_added,
-            if done { "added" } else { "would be added" },
-            o.problems.len()
+            counted(o.stomas_added, "stoma"),
+            counted(o.rows_refused(), "row"),
         ),
     };
     let problems: Vec<RowView> = found.map_or_else(Vec::new, |(_, o)| {
@@ -277,7 +277,7 @@ fn built(
         notes: found.map_or_else(Vec::new, |(r, _)| {
             rows(r.notes.iter().take(MOST_LISTED).map(|n| (n.row, n.column.as_str(), "", n.text.as_str())))
         }),
-        button: found.filter(|_| adds && !done).map(|(_, o)| format!("Bring in {} patients", o.added)),
+        button: found.filter(|_| adds && !done).map(|(_, o)| format!("Bring in {}", counted(o.added, "patient"))),
         action,
     }
 }

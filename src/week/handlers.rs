@@ -168,7 +168,7 @@ fn build(
         if groups.last().is_none_or(|g| g.band.key != band.key) {
             let count = counts.get(&entry.decision.band).copied().unwrap_or(0);
             groups.push(WeekGroup {
-                count: if count == 1 { "1 patient".to_owned() } else { format!("{count} patients") },
+                count: display::counted(count, "patient"),
                 note: note(entry.decision.band).to_owned(),
                 band,
                 rows: Vec::new(),
@@ -261,7 +261,9 @@ fn entry_view(
     }
     let due_note = match (row.booked_on, &row.booked_time, row.latest_on) {
         (Some(_), Some(time), _) => format!("booked {time}"),
-        _ if overdue > 0 => format!("{overdue} days past its last date"),
+        _ if overdue > 0 => {
+            format!("{} past its last date", display::counted(usize::try_from(overdue).unwrap_or(0), "day"))
+        }
         (_, _, Some(latest)) => format!("by {}", display::short_date(latest)),
         _ => String::new(),
     };
@@ -303,7 +305,16 @@ fn entry_view(
             (_, true) => "Record a contact or set a date".to_owned(),
             _ => "No free slot in sight".to_owned(),
         },
-        slot: slot.map(|s| SlotView { id: s.code(), day: display::weekday_date(s.on), time: s.time, place: mode }),
+        slot: slot.map(|s| SlotView {
+            id: s.code(),
+            place: if decision.band < Band::AsPlanned && decision.respond_by.is_some_and(|by| s.on > by) {
+                "No free slot in time: ring first".to_owned()
+            } else {
+                mode
+            },
+            day: display::weekday_date(s.on),
+            time: s.time,
+        }),
         booked,
         name: row.name,
     })

@@ -8,6 +8,7 @@
 )]
 #![allow(missing_docs, reason = "a bench has no readers of its items")]
 
+use std::fmt::Write;
 use std::io::{BufRead, BufReader, Read};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -153,10 +154,11 @@ fn sheet(rows: usize) -> String {
     for (i, number) in numbers.take(rows).enumerate() {
         let kind = ["colostomy", "loop ileostomy", "urostomy"][i % 3];
         let (day, month, year) = (i % 28 + 1, i / 28 % 12 + 1, 2015 + i / 336 % 11);
-        text.push_str(&format!(
+        let _ = write!(
+            text,
             "Family{i};Given{i};{day:02}/{month:02}/{};{number};{kind};{day:02}/{month:02}/{year};;\r\n",
             1930 + i % 70
-        ));
+        );
     }
     text
 }

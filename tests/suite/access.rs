@@ -428,7 +428,7 @@ both_backends! {
         let token = client.token().expect("a token");
         let host = app.address.to_string();
         let send = async |path: &str, headers: &[(&str, &str)]| {
-            let mut request = client.from_anywhere(Method::POST, path);
+            let mut request = client.without_origin(Method::POST, path);
             for (name, value) in headers {
                 request = request.header(*name, *value);
             }

@@ -1,5 +1,6 @@
 //! All tests in one program, so that a change links once. `tests/run` prepares what they need; see `docs/testing.md`.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests fail by panicking")]
+#![allow(clippy::pedantic, clippy::zombie_processes, reason = "tests read as sentences; children end in Drop")]
 #![allow(missing_docs, reason = "a test's name says what it holds")]
 
 mod support;
@@ -20,6 +21,7 @@ mod routes_guarded;
 mod schema;
 mod settings;
 mod skin_rules;
+mod supplies_pages;
 mod supply_rules;
 mod urgency_rules;
 mod week_list;

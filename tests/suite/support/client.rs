@@ -59,7 +59,7 @@ impl Client {
     }
 
     /// A request with the cookie but nothing that says where it comes from.
-    pub fn from_anywhere(&self, method: Method, path: &str) -> RequestBuilder {
+    pub fn without_origin(&self, method: Method, path: &str) -> RequestBuilder {
         let request = self.bare(method, path);
         match self.cookie() {
             Some(cookie) => request.header(COOKIE, format!("{}={cookie}", sign_in::COOKIE)),
@@ -69,7 +69,7 @@ impl Client {
 
     /// A request as a browser makes it from a page of ours.
     pub fn request(&self, method: Method, path: &str) -> RequestBuilder {
-        self.from_anywhere(method, path).header("sec-fetch-site", "same-origin")
+        self.without_origin(method, path).header("sec-fetch-site", "same-origin")
     }
 
     /// Sends a request and reads the answer; keeps cookie and token from it.
