@@ -56,7 +56,8 @@ pub struct Next {
 
 /// Only addresses of ours: no open redirect.
 fn safe_next(next: &str) -> String {
-    let ours = next.starts_with('/') && !next.starts_with("//") && !next.contains(['\\', '\r', '\n']);
+    let ours =
+        next.starts_with('/') && !next.starts_with("//") && !next.contains('\\') && !next.contains(char::is_control);
     if ours { next.to_owned() } else { String::new() }
 }
 
@@ -128,15 +129,25 @@ pub async fn sign_in(state: web::Data<State>, facts: RequestFacts, form: PostedB
             let token = secrets::fresh()?;
             let hash = secrets::hash(&reference);
             let actor = acting(&facts, &staff, &roles);
-            state
+            let opened = state
                 .db
                 .write(&actor, move |tx| {
+                    // Guesses made meanwhile may have closed the door.
+                    if store::must_wait(tx, staff.id)? {
+                        append(tx, Event::execute("sign-in").outcome(Outcome::Refused).with("why", "too soon"))?;
+                        return Ok(false);
+                    }
                     store::clear_failures(tx, staff.id)?;
                     store::open_session(tx, &staff, &hash, &token)?;
-                    append(tx, Event::execute("sign-in").with("method", "password")).map(drop)
+                    append(tx, Event::execute("sign-in").with("method", "password"))?;
+                    Ok::<_, StoreError>(true)
                 })
-                .await
-                .map_err(|e: StoreError| e)?;
+                .await?;
+            if !opened {
+                let text = "Too many attempts. Wait a little, then try again".to_owned();
+                let again = sign_in_page(&state, &form.user, &form.next, Some(text), false);
+                return page(StatusCode::TOO_MANY_REQUESTS, &again);
+            }
             let first = roles::first_page(&roles::permissions_of(&roles));
             let next = safe_next(&form.next);
             let mut answer = see_other(if next.is_empty() { first } else { &next });

@@ -129,6 +129,10 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>
     let form = form.0;
     let mut checked = form.validate().err();
     let roles: Option<Vec<Role>> = form.roles.iter().map(|code| Role::from_code(code)).collect();
+    if roles.is_none() {
+        let error = validator::ValidationError::new("role").with_message("Choose roles of the list only".into());
+        checked.get_or_insert_with(ValidationErrors::new).add("roles", error);
+    }
     let wanted = form.sign_in_name.clone();
     let in_use = state.db.read(move |conn| store::staff_by_name(conn, &wanted)).await?.is_some();
     if in_use {

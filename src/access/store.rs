@@ -259,7 +259,9 @@ pub fn set_access(tx: &mut Tx<'_>, service: ServiceId, id: StaffId, open: bool) 
 /// Notes a failed attempt. Delay doubles from the fifth failure, at most 15 minutes; at 100 in a row access ends until
 /// an administrator gives a new link (NIST SP 800-63B-4, 3.2.2: at most 100).
 pub fn note_failure(tx: &mut Tx<'_>, staff: &StaffRow) -> Result<(), StoreError> {
-    let failed = staff.failed_count + 1;
+    // Counted on what stands now: guesses made at the same moment must each count.
+    let stands: i32 = staff::table.find(staff.id).select(staff::failed_count).first(tx.conn())?;
+    let failed = stands + 1;
     let now = tx.now();
     let locked_until = (failed >= 5).then(|| {
         let seconds = 1i64 << (failed - 5).min(10);
@@ -286,6 +288,12 @@ pub fn set_password(tx: &mut Tx<'_>, id: StaffId, hash: &str) -> Result<(), Stor
         .execute(tx.conn())?;
     end_sessions_of(tx, id)?;
     Ok(())
+}
+
+/// True while a staff member has to wait after failures.
+pub fn must_wait(tx: &mut Tx<'_>, id: StaffId) -> Result<bool, StoreError> {
+    let until: Option<Stamp> = staff::table.find(id).select(staff::locked_until).first(tx.conn())?;
+    Ok(until.is_some_and(|until| until > tx.now()))
 }
 
 /// Clears the failures after a sign-in.

@@ -212,6 +212,9 @@ pub fn verify(
         for row in &rows {
             let mut patients = Vec::new();
             while let Some(subject) = subjects.next_if(|s| s.seq <= row.seq) {
+                if Some(subject.service_id) != row.service_id {
+                    return Err(Broken::Edited(subject.seq).into());
+                }
                 if subject.seq == row.seq {
                     patients.push(subject.patient_id.to_string());
                 }

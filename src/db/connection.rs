@@ -51,11 +51,11 @@ impl Address {
 }
 
 impl std::fmt::Debug for Address {
-    /// Leaves out the password that a PostgreSQL address may hold.
+    /// Leaves out all of a PostgreSQL address: it may hold a password in more than one place.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Sqlite(path) => write!(f, "sqlite:{}", path.display()),
-            Self::Postgres(url) => write!(f, "postgres://…@{}", url.rsplit('@').next().unwrap_or("")),
+            Self::Postgres(_) => f.write_str("postgres://…"),
         }
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! A released migration is never edited; a new one is added beside it in both folders.
 
+use diesel::connection::{AnsiTransactionManager, TransactionManager};
 use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
 
 use super::connection::Conn;
@@ -25,7 +26,17 @@ pub fn up(conn: &mut Conn) -> Result<Vec<String>, StoreError> {
                 .map_err(failed)?;
             ran.map_err(failed)?
         }
-        Conn::Sqlite(c) => c.run_pending_migrations(SQLITE).map_err(failed)?.iter().map(ToString::to_string).collect(),
+        Conn::Sqlite(c) => {
+            // The write lock first, then the look at what has run: two instances may start together.
+            AnsiTransactionManager::begin_transaction_sql(c, "BEGIN IMMEDIATE").map_err(failed)?;
+            let ran = c.run_pending_migrations(SQLITE).map(|v| v.iter().map(ToString::to_string).collect());
+            if ran.is_ok() {
+                AnsiTransactionManager::commit_transaction(c).map_err(failed)?;
+            } else {
+                AnsiTransactionManager::rollback_transaction(c).map_err(failed)?;
+            }
+            ran.map_err(failed)?
+        }
     };
     Ok(ran)
 }

@@ -14,6 +14,8 @@ mod display;
 mod durability;
 mod follow_up_rules;
 mod identifiers;
+mod import_pages;
+mod jobs;
 mod migrations;
 mod patients;
 mod print;

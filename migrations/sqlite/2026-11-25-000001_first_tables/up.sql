@@ -109,6 +109,14 @@ CREATE TRIGGER audit_events_no_update BEFORE UPDATE ON audit_events
 BEGIN SELECT RAISE(ABORT, 'audit events are never changed'); END;
 CREATE TRIGGER audit_events_no_delete BEFORE DELETE ON audit_events
 BEGIN SELECT RAISE(ABORT, 'audit events are never deleted'); END;
+-- Replacing is deleting and inserting, and runs no trigger for the deletion.
+CREATE TRIGGER audit_events_no_replace BEFORE INSERT ON audit_events
+WHEN EXISTS (SELECT 1 FROM audit_events WHERE seq = NEW.seq OR id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'audit events are never replaced'); END;
+CREATE TRIGGER audit_subjects_no_replace BEFORE INSERT ON audit_subjects
+WHEN EXISTS (SELECT 1 FROM audit_subjects
+             WHERE service_id = NEW.service_id AND patient_id = NEW.patient_id AND seq = NEW.seq)
+BEGIN SELECT RAISE(ABORT, 'audit subjects are never replaced'); END;
 CREATE TRIGGER audit_subjects_no_update BEFORE UPDATE ON audit_subjects
 BEGIN SELECT RAISE(ABORT, 'audit subjects are never changed'); END;
 CREATE TRIGGER audit_subjects_no_delete BEFORE DELETE ON audit_subjects
