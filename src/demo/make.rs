@@ -221,7 +221,7 @@ fn steady(index: usize, chance: &mut Chance) -> (Story, i64) {
     let surgery_ago = years * 365 + years / 4 - next_in;
     let kind = chance.one(&["colostomy", "ileostomy", "urostomy", "colostomy"]).unwrap_or("colostomy");
     // Seen in the days after the last anniversary, so that only the coming one is open.
-    let seen_ago = (365 - next_in - chance.between(1, 9)).clamp(1, surgery_ago - 10);
+    let seen_ago = (365 - next_in - chance.between(5, 12)).clamp(1, surgery_ago - 10);
     let story = Story {
         kind,
         surgery_ago,
