@@ -48,7 +48,13 @@ pub async fn gate(
 /// Lets the request through (`None`), or answers instead.
 async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Result<Option<HttpResponse>, AppError> {
     let state = req.app_data::<web::Data<State>>().ok_or(AppError::Unknown)?.clone();
-    let need = routes::need(req.method(), pattern).ok_or(AppError::NotFound)?;
+    let Some(need) = routes::need(req.method(), pattern) else {
+        // Who is signed in sees the page that says so in their own frame.
+        if let Some(signed) = signed_in(req, &state, facts).await? {
+            req.extensions_mut().insert(signed);
+        }
+        return Err(AppError::NotFound);
+    };
     let changes = !matches!(*req.method(), Method::GET | Method::HEAD);
     if changes && !from_our_page(req.request()) {
         return Err(AppError::ForeignForm);

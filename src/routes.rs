@@ -132,10 +132,9 @@ routes! {
 static NEEDS: LazyLock<HashMap<(Method, &'static str), Need>> =
     LazyLock::new(|| ROUTES.iter().map(|r| ((r.method.clone(), r.path), r.need)).collect());
 
-/// What a route needs; `None` when it is not in the list. `HEAD` needs what `GET` needs.
+/// What a route needs; `None` when it is not in the list.
 pub fn need(method: &Method, pattern: &str) -> Option<Need> {
-    let method = if *method == Method::HEAD { Method::GET } else { method.clone() };
-    NEEDS.iter().find(|((m, p), _)| *m == method && *p == pattern).map(|(_, need)| *need)
+    NEEDS.iter().find(|((m, p), _)| m == method && *p == pattern).map(|(_, need)| *need)
 }
 
 /// Puts every route on the application.

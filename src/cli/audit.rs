@@ -60,7 +60,7 @@ impl Audit {
                     ok.first,
                     ok.last,
                     hex::encode(ok.head),
-                    noted.len()
+                    noted.iter().filter(|(seq, _)| *seq >= ok.first).count()
                 );
                 Ok(())
             }

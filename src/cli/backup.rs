@@ -21,6 +21,11 @@ pub fn backup(file: &Path) -> Result<(), Ended> {
     let db = records(&settings)?;
     let part = with_ending(file, ".part");
     let text = part.to_str().ok_or_else(|| Ended::Wrong("the file name must be plain text".to_owned()))?;
+    // What a backup that was killed left behind is worth nothing.
+    if part.exists() {
+        std::fs::remove_file(&part)?;
+    }
+    remove_side_files(&part);
     let copied = db.outside().and_then(|mut conn| dialect::copy_to(&mut conn, text));
     let checked = copied.and_then(|()| {
         let copy = Db::open(Address::Sqlite(part.clone()), Clock::system(), false, crate::derive::derive)?;

@@ -14,7 +14,8 @@ pub fn run(address: &str) -> Result<(), Ended> {
     let mut stream = TcpStream::connect(address).map_err(|e| not_ready(e.to_string()))?;
     stream.set_read_timeout(Some(PATIENCE))?;
     stream.set_write_timeout(Some(PATIENCE))?;
-    write!(stream, "GET /readyz HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n")?;
+    write!(stream, "GET /readyz HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n")
+        .map_err(|e| not_ready(e.to_string()))?;
     let mut answer = String::new();
     stream.take(4_096).read_to_string(&mut answer).map_err(|e| not_ready(e.to_string()))?;
     let first = answer.lines().next().unwrap_or("no answer");

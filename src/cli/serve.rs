@@ -47,6 +47,9 @@ pub fn serve(
         let db = state.db.clone();
         let service = app::bind(state, listen)
             .map_err(|e| Ended::Failed(format!("{listen} cannot be listened on: {e}. Choose another port.")))?;
+        // The server runs before it is announced: whoever reads the address may already ask it to stop.
+        let running = actix_web::rt::spawn(service.server);
+        actix_web::rt::time::sleep(Duration::from_millis(5)).await;
         bound(service.address);
         if let Some(file) = heads.clone() {
             note_head(&db, &file)?;
@@ -60,7 +63,7 @@ pub fn serve(
                 }
             });
         }
-        service.server.await?;
+        running.await.map_err(|e| Ended::Failed(format!("the service ended badly: {e}")))??;
         if let Some(file) = heads {
             note_head(&db, &file)?;
         }

@@ -51,6 +51,9 @@ impl Add {
         if crate::follow_up::rules::Nation::from_code(&self.nation).is_none() {
             return Err(Ended::Wrong("--nation must be england, wales, scotland or northern-ireland".to_owned()));
         }
+        if self.service.as_deref().is_some_and(|name| name.trim().is_empty()) {
+            return Err(Ended::Wrong("--service must not be empty".to_owned()));
+        }
         if self.name.trim().is_empty() || self.sign_in_name.trim().chars().count() < 3 {
             return Err(Ended::Wrong(
                 "the name must not be empty and the sign-in name needs 3 letters at least".to_owned(),

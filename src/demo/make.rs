@@ -120,8 +120,7 @@ impl Maker {
             patient.given_name = "Rosalind".to_owned();
             patient.gender = "female".to_owned();
             patient.title = Some("Mrs".to_owned());
-            patient.born_on = NaiveDate::from_ymd_opt(if index == 12 { 1948 } else { 1946 }, 2, 29)
-                .or_else(|| NaiveDate::from_ymd_opt(1946, 2, 28));
+            patient.born_on = NaiveDate::from_ymd_opt(if index == 12 { 1948 } else { 1946 }, 3, 12);
         }
         match story.ending {
             Ending::Died(ago) => set_end(&mut patient, "died", today - Duration::days(ago)),

@@ -1,7 +1,7 @@
 //! Invented names, places and numbers. NHS numbers come from the range 999 000 0000 to 999 999 9999, which is never
 //! issued; telephone numbers from the range kept for drama, 01632 960000 to 960999.
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Days, Months, NaiveDate};
 
 use super::chance::Chance;
 use crate::db::Stamp;
@@ -110,7 +110,8 @@ pub fn person(service: ServiceId, index: usize, today: NaiveDate, now: Stamp, ch
     patient.title = chance.one(if woman { &["Mrs", "Ms", "Miss"] } else { &["Mr", "Mr", "Dr"] }).map(str::to_owned);
     patient.gender = if woman { "female" } else { "male" }.to_owned();
     let age = chance.between(34, 88);
-    let born = today.with_year(today.year() - i32::try_from(age).unwrap_or(60)).unwrap_or(today);
+    let months = Months::new(12 * u32::try_from(age).unwrap_or(60));
+    let born = today.checked_sub_months(months).unwrap_or(today);
     patient.born_on = born.checked_sub_days(Days::new(u64::try_from(chance.between(1, 360)).unwrap_or(1)));
     patient.phone = Some(format!("01632 960{:03}", chance.between(0, 999)));
     let (street, town) = (chance.one(&STREETS).unwrap_or("The Green"), chance.one(&TOWNS).unwrap_or("Saltholme"));

@@ -1,4 +1,5 @@
-//! Writing a read spreadsheet into the records: all of it in one transaction, or nothing. Running it twice adds nothing.
+//! Writing a read spreadsheet into the records: all accepted rows in one transaction, or none of them;
+//! refused rows are reported and change nothing. Running it twice adds nothing.
 
 use std::collections::HashSet;
 

@@ -1,4 +1,5 @@
-//! The page that brings a spreadsheet in: choose the file, check columns and refused rows, then write all or nothing.
+//! The page that brings a spreadsheet in: choose the file, check columns and refused rows, then write every
+//! accepted row, or none if the write fails.
 
 use actix_multipart::Multipart;
 use actix_web::http::StatusCode;

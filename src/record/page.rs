@@ -143,7 +143,7 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
             .reviews
             .iter()
             .filter(|r| r.status != "cancelled" || !r.closed_by_plan)
-            .map(review_view)
+            .map(|r| review_view(r, clinical))
             .collect(),
         timeline: if clinical { timeline(facts, name_of) } else { Vec::new() },
         notes: facts
@@ -258,8 +258,8 @@ fn line_view(line: &LineRow) -> LineView {
     }
 }
 
-/// A review in words.
-pub fn review_view(review: &Review) -> ReviewView {
+/// A review in words; the reasons only for those who may see them.
+pub fn review_view(review: &Review, clinical: bool) -> ReviewView {
     let on = review.due_on();
     let reasons: Vec<String> = review.reasons.read().unwrap_or_default();
     let (state, kind) = match review.status.as_str() {
@@ -276,10 +276,12 @@ pub fn review_view(review: &Review) -> ReviewView {
         None => format!("by {}", display::short_date(review.latest_on)),
     };
     let mut why = vec![review.title.clone()];
-    why.extend(reasons);
-    why.extend(review.off_plan.clone().map(|off| format!("Off plan: {off}")));
-    why.extend(review.deferred_reason.clone().map(|r| format!("Deferred: {r}")));
-    why.extend(review.closed_reason.clone().map(|r| format!("Closed: {r}")));
+    if clinical {
+        why.extend(reasons);
+        why.extend(review.off_plan.clone().map(|off| format!("Off plan: {off}")));
+        why.extend(review.deferred_reason.clone().map(|r| format!("Deferred: {r}")));
+        why.extend(review.closed_reason.clone().map(|r| format!("Closed: {r}")));
+    }
     let time = review.booked_time.as_deref().filter(|_| review.status == "booked");
     ReviewView {
         on: time.map_or_else(|| display::weekday_date(on), |time| format!("{} {time}", display::weekday_date(on))),

@@ -10,6 +10,8 @@ mod architecture;
 mod audit_log;
 mod caseload_reading;
 mod clinic_form;
+mod commands;
+mod demo_service;
 mod display;
 mod durability;
 mod follow_up_rules;
