@@ -14,10 +14,11 @@ pub fn run(address: &str) -> Result<(), Ended> {
     let mut stream = TcpStream::connect(address).map_err(|e| not_ready(e.to_string()))?;
     stream.set_read_timeout(Some(PATIENCE))?;
     stream.set_write_timeout(Some(PATIENCE))?;
-    write!(stream, "GET /readyz HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n")
-        .map_err(|e| not_ready(e.to_string()))?;
+    let request = format!("GET /readyz HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n");
+    stream.write_all(request.as_bytes()).map_err(|e| not_ready(e.to_string()))?;
     let mut answer = String::new();
     stream.take(4_096).read_to_string(&mut answer).map_err(|e| not_ready(e.to_string()))?;
     let first = answer.lines().next().unwrap_or("no answer");
-    if first.split(' ').nth(1) == Some("200") { Ok(()) } else { Err(not_ready(first.to_owned())) }
+    let well = first.starts_with("HTTP/1.") && first.split(' ').nth(1) == Some("200");
+    if well { Ok(()) } else { Err(not_ready(first.to_owned())) }
 }

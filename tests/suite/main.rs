@@ -6,6 +6,7 @@
 mod support;
 
 mod access;
+mod accessible;
 mod architecture;
 mod audit_log;
 mod caseload_reading;
