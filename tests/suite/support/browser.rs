@@ -5,7 +5,7 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
@@ -65,7 +65,7 @@ impl Browser {
 
     async fn start_with(app: &TestApp, script: bool) -> Self {
         let profile = tempfile::tempdir().expect("a folder for the profile");
-        let (process, port) = start_driver();
+        let (process, port) = start_driver(profile.path());
         let mut wanted = DesiredCapabilities::chrome();
         for flag in FLAGS {
             wanted.add_arg(flag).expect("a flag");
@@ -237,9 +237,11 @@ fn end_session(port: u16, session: &str) -> std::io::Result<()> {
 }
 
 /// Starts chromedriver on a port that it chooses itself.
-fn start_driver() -> (Child, u16) {
-    let started = Command::new("chromedriver").arg("--port=0").stdout(Stdio::piped()).stderr(Stdio::null()).spawn();
-    let mut process = started.expect("chromedriver; tests/run installs it");
+fn start_driver(folder: &Path) -> (Child, u16) {
+    let mut driver = Command::new("chromedriver");
+    // Chromium leaves folders behind wherever temporary files go: there they are removed with the profile.
+    driver.arg("--port=0").env("TMPDIR", folder).stdout(Stdio::piped()).stderr(Stdio::null());
+    let mut process = driver.spawn().expect("chromedriver; tests/run installs it");
     let mut said = String::new();
     let mut lines = BufReader::new(process.stdout.take().expect("its output"));
     loop {
