@@ -162,11 +162,13 @@ fn failure_as_page(facts: &RequestFacts, answer: ServiceResponse<BoxBody>) -> Se
         None if status.is_server_error() && !has_page => AppError::Unknown.failure(),
         None => return answer,
     };
-    let shell = answer
-        .request()
-        .extensions()
-        .get::<Signed>()
-        .map_or_else(|| assets::anonymous_shell(&failure.title), |signed| signed.shell(failure.title.clone(), ""));
+    // Of the demonstration also what nobody is signed in for says that it is one.
+    let state = answer.request().app_data::<web::Data<State>>();
+    let demo = state.is_some_and(|state| !state.demo_sign_ins.is_empty());
+    let shell = answer.request().extensions().get::<Signed>().map_or_else(
+        || assets::anonymous_shell(&failure.title, demo),
+        |signed| signed.shell(failure.title.clone(), ""),
+    );
     let page = ErrorPage {
         shell,
         heading: failure.title,

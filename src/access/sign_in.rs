@@ -67,7 +67,7 @@ fn sign_in_page(state: &State, user: &str, next: &str, error: Option<String>, en
     errors.take(&user);
     let title = if errors.is_empty() { "Sign in" } else { "Error: Sign in" };
     SignInPage {
-        shell: assets::anonymous_shell(title),
+        shell: assets::anonymous_shell(title, !state.demo_sign_ins.is_empty()),
         errors,
         user,
         password: Field::new("password", "Password").autocomplete("current-password").width(Width::Full),
@@ -209,7 +209,7 @@ fn link_page(token: &str, name: &str, error: Option<(&str, String)>) -> Password
     errors.take(&password);
     errors.take(&again);
     PasswordPage {
-        shell: assets::anonymous_shell("Choose a password"),
+        shell: assets::anonymous_shell("Choose a password", false),
         errors,
         heading: "Choose a password".to_owned(),
         intro: format!("For {name}. This page works once."),

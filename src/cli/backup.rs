@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use super::{Ended, records, settings};
 use crate::audit::{Event, append};
-use crate::clock::Clock;
-use crate::db::{Actor, Address, Db, dialect};
+use crate::db::connection::{Door, Manager};
+use crate::db::{Actor, Address, StoreError, dialect};
 
 /// Writes a copy under another name first, checks it, and only then gives it its name: a killed backup leaves no file
 /// that looks whole.
@@ -27,10 +27,7 @@ pub fn backup(file: &Path) -> Result<(), Ended> {
     }
     remove_side_files(&part);
     let copied = db.outside().and_then(|mut conn| dialect::copy_to(&mut conn, text));
-    let checked = copied.and_then(|()| {
-        let copy = Db::open(Address::Sqlite(part.clone()), Clock::system(), false, crate::derive::derive)?;
-        copy.read_now(dialect::check_whole)
-    });
+    let checked = copied.and_then(|()| is_whole(&part));
     if let Err(error) = checked {
         drop(std::fs::remove_file(&part));
         return Err(error.into());
@@ -65,9 +62,7 @@ pub fn restore(file: &Path) -> Result<(), Ended> {
     }
     let part = with_ending(target, ".part");
     std::fs::copy(file, &part)?;
-    let copy = Db::open(Address::Sqlite(part.clone()), Clock::system(), false, crate::derive::derive);
-    let checked = copy.and_then(|copy| copy.read_now(dialect::check_whole));
-    if let Err(error) = checked {
+    if let Err(error) = is_whole(&part) {
         drop(std::fs::remove_file(&part));
         remove_side_files(&part);
         return Err(Ended::Failed(format!("{} is no whole copy: {error}", file.display())));
@@ -77,6 +72,15 @@ pub fn restore(file: &Path) -> Result<(), Ended> {
     std::fs::rename(&part, target)?;
     println!("{} is in place. Check it with `roundel audit verify`.", target.display());
     Ok(())
+}
+
+/// Looks at a copy with one connection, closed when this answers: the threads behind a whole [`crate::db::Db`] close theirs
+/// later and leave files beside the copy that was renamed meanwhile. An older copy is taken: `serve` migrates it.
+fn is_whole(file: &Path) -> Result<(), StoreError> {
+    let manager = Manager { address: Address::Sqlite(file.to_owned()), door: Door::Read };
+    let mut conn = manager.open().map_err(|e| StoreError::Backend(e.to_string()))?;
+    dialect::check_whole(&mut conn)?;
+    crate::audit::store::head(&mut conn).map(drop) // a whole file of something else is no copy of ours
 }
 
 fn with_ending(path: &Path, ending: &str) -> PathBuf {

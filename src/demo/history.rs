@@ -20,7 +20,7 @@ pub fn late_morning(on: NaiveDate) -> Stamp {
 /// One visit with its assessment.
 pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: NaiveDate) -> Result<(), StoreError> {
     let on = today - Duration::days(seen.days_ago);
-    let at = late_morning(on);
+    let at = late_morning(on).min(tx.now());
     let domain = |(area_points, severity): (u8, u8)| DomainJudged { area_points, severity };
     let [discolouration, erosion, overgrowth] = seen.judged.map(domain);
     let judged = Judged { discolouration, erosion, overgrowth };

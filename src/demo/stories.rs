@@ -98,7 +98,7 @@ pub const ESTABLISHED: Story = Story {
 
 /// The told stories; whoever comes after them is established and steady.
 pub const TOLD: [Story; 22] = [
-    // A dusky stoma seen yesterday: same day.
+    // A dusky stoma seen today: same day.
     Story {
         surgery: "emergency",
         surgery_ago: 12,

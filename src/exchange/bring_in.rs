@@ -216,6 +216,27 @@ fn there_already(
             .to_owned();
         return Ok(Fit::Problem(problem(imported, why)));
     }
+    if !by_number {
+        let numbers = patients::identifiers_of(conn, of.id, id)?;
+        let contradicts =
+            |given: &Identifier| numbers.iter().any(|n| n.scheme() == given.scheme() && n.value() != given.value());
+        if person.identifiers.iter().any(contradicts) {
+            let why =
+                "A record of the service has this name and date of birth with another number. If they are two people, \
+                       register this one by hand; else correct the number"
+                    .to_owned();
+            return Ok(Fit::Problem(problem(imported, why)));
+        }
+    }
+    let given = person.given_name.as_deref().unwrap_or("");
+    let other_name = name_of(&person.family_name, given) != name_of(&held.family_name, &held.given_name);
+    if by_number && other_name && held.born_on.zip(person.birth_date).is_none() {
+        let why =
+            "A record of the service has this number with another name, and there is no date of birth to compare. \
+                   Correct one of the two"
+                .to_owned();
+        return Ok(Fit::Problem(problem(imported, why)));
+    }
     let there = stomas::of_patient(conn, of.id, id)?;
     let new: Vec<Stoma> = imported
         .stomas

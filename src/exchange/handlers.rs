@@ -9,6 +9,7 @@ use diesel::prelude::*;
 use futures_util::StreamExt;
 
 use super::bring_in::{self, Outcome};
+use super::caseload::columns::LEAVE_OUT;
 use super::caseload::{ColumnMap, Field as Wanted, Reading, Survey, read, survey};
 use super::pages::{CheckPage, ColumnView, RowView, UploadPage};
 use crate::audit::{Event, append, view};
@@ -141,9 +142,17 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<UploadId>
     let looked = survey(&content, None).map_err(|e| AppError::Unreadable(e.to_string()))?;
     let pairs = form.0.iter().filter_map(|(name, value)| {
         let column: usize = name.strip_prefix("column-")?.parse().ok()?;
-        Some((looked.headers.get(column)?.clone(), value.clone()))
+        Some((column, looked.headers.get(column)?.clone(), value.clone()))
     });
-    let map = ColumnMap::from_pairs(pairs).map_err(|e| AppError::Unreadable(e.to_string()))?;
+    let map = match ColumnMap::from_columns(pairs) {
+        Ok(map) => map,
+        Err(problem) => {
+            let mut errors = ErrorSummary::none();
+            errors.push("column-0", problem.to_string());
+            let again = built(&signed, Some(format!("/import/{id}")), &looked, None, errors);
+            return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
+        }
+    };
     let bring = form.0.iter().any(|(name, value)| name == "act" && value == "bring-in");
     if !bring {
         return check(&state, &signed, id, content, Some(map), StatusCode::OK).await;
@@ -224,7 +233,7 @@ fn built(
     found: Option<(&Reading, &Outcome)>,
     errors: ErrorSummary,
 ) -> CheckPage {
-    let choices: Vec<Choice> = std::iter::once(Choice::new("", "leave out"))
+    let choices: Vec<Choice> = std::iter::once(Choice::new(LEAVE_OUT, "leave out"))
         .chain(Wanted::ALL.iter().map(|f| Choice::new(f.code(), f.code().replace('_', " "))))
         .collect();
     let columns = looked
@@ -232,7 +241,7 @@ fn built(
         .iter()
         .enumerate()
         .map(|(i, header)| {
-            let taken = looked.matches.iter().find(|m| m.column == i).map_or("", |m| m.field.code());
+            let taken = looked.matches.iter().find(|m| m.column == i).map_or(LEAVE_OUT, |m| m.field.code());
             let sample: Vec<&str> = looked.sample.iter().filter_map(|row| row.get(i)).map(String::as_str).collect();
             ColumnView {
                 header: header.clone(),

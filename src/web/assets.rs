@@ -38,8 +38,9 @@ pub fn shell() -> Shell {
 }
 
 /// A shell for somebody not signed in.
-pub fn anonymous_shell(title: &str) -> Shell {
+pub fn anonymous_shell(title: &str, demo: bool) -> Shell {
     Shell {
+        demo,
         title: title.to_owned(),
         service: "stoma care caseload".to_owned(),
         help: "Help: ask your administrator".to_owned(),

@@ -1,6 +1,9 @@
 //! The demonstration: the same people for the same seed, every state that the pages know, nobody who could be real, and
 //! a record that could have been written by the service itself.
 
+mod dates;
+mod pages;
+
 use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDate, TimeZone, Utc};

@@ -1,27 +1,33 @@
 //! What an answered write may be relied on for: it is on disk, whole, alone, and a crash takes nothing of it back.
 
 use std::io::{BufRead, BufReader};
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::sync::mpsc;
 use std::time::Duration;
 
 use diesel::prelude::*;
 use futures_util::future::join_all;
-use roundel::access::store;
+use roundel::access::roles::Role;
+use roundel::access::{secrets, store};
 use roundel::audit::{Event, append, store::verify};
 use roundel::clock::Clock;
 use roundel::db::connection::{Door, Manager};
-use roundel::db::ids::ServiceId;
+use roundel::db::ids::{ServiceId, StaffId};
 use roundel::db::schema::sites;
 use roundel::db::{Actor, Address, Conn, Db, Stamp, StoreError, Tx, dialect};
 
 use crate::both_backends;
 use crate::support::app::Hands;
-use crate::support::{Backend, TestDatabase, raw};
+use crate::support::client::form;
+use crate::support::{Backend, Client, TestDatabase, raw};
 
 /// Records with one service, and somebody to write in it.
 fn records(db: &TestDatabase) -> (Db, Actor) {
-    let records = db.open(Hands::new().clock());
+    records_by(db, Hands::new().clock())
+}
+
+fn records_by(db: &TestDatabase, clock: Clock) -> (Db, Actor) {
+    let records = db.open(clock);
     let service = store::new_service("Example Community Health", "england", false, Stamp::new(Hands::new().now()));
     let actor = Actor::command("test", Some(service.id));
     let made = records.write_now(&actor, move |tx| {
@@ -315,5 +321,103 @@ both_backends! {
         assert!(lost.is_empty(), "acknowledged and lost: {lost:?}");
         dialect::check_whole(&mut db.outside()).expect("the file is whole");
         assert_eq!(holds(&db), 1 + i64::try_from(there.len()).expect("a number"));
+    }
+}
+
+/// Somebody who may add staff, signed in by the machine's own clock: reference and form token.
+fn administrator(records: &Db, service: ServiceId) -> (StaffId, String, String) {
+    let (reference, token) = (secrets::fresh().expect("a reference"), secrets::fresh().expect("a token"));
+    let (hash, form_token) = (secrets::hash(&reference), token.clone());
+    let now = Stamp::new(records.clock().now());
+    let row = store::new_staff(service, "administrator@clinic.example", "Administrator", now);
+    let id = row.id;
+    let made = records.write_now(&Actor::command("test", Some(service)), move |tx| {
+        store::add_staff(tx, &row, &[Role::Administrator])?;
+        store::open_session(tx, &row, &hash, &form_token)?;
+        append(tx, Event::create("test.setup")).map(drop)
+    });
+    made.map_err(|error: StoreError| error).expect("somebody signed in");
+    (id, reference, token)
+}
+
+/// The real program, serving; killed when it is dropped.
+struct Serving {
+    child: Child,
+    base: String,
+}
+
+impl Serving {
+    fn on(db: &TestDatabase) -> Self {
+        let child = Command::new(env!("CARGO_BIN_EXE_roundel"))
+            .arg("serve")
+            .env("ROUNDEL_DATABASE_URL", db.url())
+            .env("ROUNDEL_LISTEN", "127.0.0.1:0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn();
+        let mut serving = Self { child: child.expect("the program starts"), base: String::new() };
+        let mut said = String::new();
+        BufReader::new(serving.child.stdout.take().expect("its output")).read_line(&mut said).expect("text");
+        let address = said.find("http://").map(|at| said[at..].trim().to_owned());
+        serving.base = address.unwrap_or_else(|| panic!("no address in {said:?}"));
+        serving
+    }
+
+    /// SIGKILL: nothing in it runs any more.
+    fn kill(&mut self) {
+        self.child.kill().expect("SIGKILL");
+        self.child.wait().expect("it ended");
+    }
+}
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        self.kill();
+    }
+}
+
+both_backends! {
+    /// The same by the front door: people press Save, the program is killed, and what they were told was done is there.
+    async fn killed_while_serving(db: TestDatabase) {
+        let (records, actor) = records_by(&db, Clock::system());
+        let service = actor.service_id.expect("a service");
+        let (staff, reference, token) = administrator(&records, service);
+        drop(records);
+        let mut serving = Serving::on(&db);
+        let base = serving.base.clone();
+        let http = || reqwest::Client::builder().no_proxy().build().expect("a client");
+        let (tell, told) = mpsc::channel();
+        let pressing = (0..6).map(|person| {
+            let client = Client::new(http(), &base).with_session(staff, &reference, &token);
+            let (tell, token) = (tell.clone(), token.as_str());
+            async move {
+                for n in 0.. {
+                    let name = format!("member-{person}-{n}@clinic.example");
+                    let fields =
+                        [("name", "Robin Example"), ("sign_in_name", name.as_str()), ("roles", "nurse"), ("csrf", token)];
+                    let request = client.request(reqwest::Method::POST, "/staff");
+                    // No answer: it was killed meanwhile, and nothing was promised.
+                    let Ok(answer) = form(request, &fields).send().await else { return };
+                    assert_eq!(answer.status().as_u16(), 200, "{name}");
+                    tell.send(name).expect("a test that listens");
+                }
+            }
+        });
+        let mut promised = Vec::new();
+        let killing = async {
+            while promised.len() < 60 {
+                tokio::time::sleep(Duration::from_millis(2)).await;
+                promised.extend(told.try_iter());
+            }
+            serving.kill();
+        };
+        tokio::join!(join_all(pressing), killing);
+        promised.extend(told.try_iter());
+
+        let again = Serving::on(&db);
+        let page = Client::new(http(), &again.base).with_session(staff, &reference, &token).get("/staff").await.expect(200);
+        let lost: Vec<&String> = promised.iter().filter(|name| !page.text.contains(*name)).collect();
+        assert!(lost.is_empty(), "promised and lost: {lost:?}");
+        holds(&db);
     }
 }

@@ -1,5 +1,7 @@
 //! Bringing a spreadsheet in through HTTP on both databases: looked at first, then all of it or nothing.
 
+mod columns;
+
 use std::collections::BTreeSet;
 
 use reqwest::Method;

@@ -1,5 +1,8 @@
 //! Supplies through HTTP on both databases: draft, check, signature, later versions, paper, catalogue, quantity sets.
 
+mod acts;
+mod paper;
+
 use std::process::Command;
 
 use roundel::access::roles::Role;

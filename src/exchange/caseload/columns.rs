@@ -65,6 +65,8 @@ pub struct Columns {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ColumnMap {
     by_heading: BTreeMap<String, Option<Field>>,
+    /// Where a person chose column by column: two columns may have one heading.
+    by_column: BTreeMap<usize, Option<Field>>,
 }
 
 /// The word for a column that is to be left out.
@@ -110,6 +112,27 @@ impl ColumnMap {
             map.by_heading.insert(heading, field);
         }
         if wrong.is_empty() { Ok(map) } else { Err(FileProblem::Map(wrong)) }
+    }
+
+    /// From places, headings and field codes, as the page sends them: what is chosen for a column holds for that column.
+    ///
+    /// # Errors
+    /// As [`ColumnMap::from_pairs`].
+    pub fn from_columns(chosen: impl IntoIterator<Item = (usize, String, String)>) -> Result<Self, FileProblem> {
+        let chosen: Vec<(usize, String, String)> = chosen.into_iter().collect();
+        let pairs = chosen.iter().map(|(_, heading, code)| (heading.clone(), code.clone()));
+        let mut map = Self::from_pairs(pairs)?;
+        map.by_column = chosen.iter().map(|(column, _, code)| (*column, Field::from_code(code))).collect();
+        Ok(map)
+    }
+
+    /// What the list says of a column: the choice for that column, else what it says of its heading.
+    fn says_of(&self, column: usize, heading: &str) -> Meaning {
+        match self.by_column.get(&column) {
+            Some(Some(field)) => Meaning::Holds(*field, How::Listed),
+            Some(None) => Meaning::LeftOut,
+            None => self.says(heading),
+        }
     }
 
     /// What the list says of a heading: the same heading, else one that compares the same.
@@ -206,7 +229,9 @@ pub fn match_headings(headers: &[String], map: Option<&ColumnMap>) -> Result<Col
     let mut columns = Columns::default();
     let mut found: Vec<ColumnMatch> = Vec::new();
     for (column, header) in headers.iter().enumerate() {
-        let why = match meaning(header, map) {
+        let listed = map.map_or(Meaning::NotKnown, |map| map.says_of(column, header));
+        let meant = if listed == Meaning::NotKnown || header.trim().is_empty() { meaning(header, map) } else { listed };
+        let why = match meant {
             Meaning::Holds(field, how) => {
                 found.push(ColumnMatch { header: header.clone(), column, field, how });
                 continue;

@@ -5,7 +5,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use roundel::audit::{Event, append};
 use roundel::clock::Clock;
-use roundel::db::{Actor, StoreError};
+use roundel::db::connection::{Door, Manager};
+use roundel::db::{Actor, Address, StoreError};
 
 use super::{Ended, Running, add_staff, ended, on, roundel};
 use crate::support::{Backend, TestDatabase, block_on, raw};
@@ -125,7 +126,14 @@ fn a_restore_refuses_to_overwrite_and_takes_only_a_whole_copy() {
     let middle = whole.len() / 2;
     damaged[middle..middle + 4096].fill(0xA5);
     let broken = folder.path().join("broken.db");
-    for bytes in [b"this is no database".to_vec(), whole[..middle].to_vec(), damaged] {
+    // A database of something else may be as whole as it likes.
+    let other = folder.path().join("other.db");
+    let mut conn = Manager { address: Address::Sqlite(other.clone()), door: Door::Write }.open().expect("a database");
+    raw::run(&mut conn, "PRAGMA journal_mode = DELETE; CREATE TABLE recipes (name TEXT)").expect("a table");
+    drop(conn);
+    let others =
+        std::fs::read(&other).and_then(|bytes| std::fs::remove_file(&other).map(|()| bytes)).expect("its bytes");
+    for bytes in [b"this is no database".to_vec(), whole[..middle].to_vec(), damaged, others] {
         std::fs::write(&broken, &bytes).expect("a file");
         let said = at(&target, &["restore", text(&broken)]).expect(1);
         assert!(said.err.contains("is no whole copy") && said.out.is_empty(), "{said:?}");

@@ -29,6 +29,12 @@ fn it_says_where_and_how_and_is_the_same_the_second_time() {
     assert!(running.base.starts_with("http://127.0.0.1:"), "this machine only: {}", running.base);
     assert!(running.said.contains("is made"), "{}", running.said);
     block_on(async {
+        // Who is not signed in yet must see it too: the sign-in page, and what is not there.
+        for (path, status) in [("/sign-in", 200), ("/sign-in?ended=true", 200), ("/nothing", 404), ("/link/none", 400)]
+        {
+            let page = running.anonymous().get(path).await.expect(status);
+            assert!(page.words().contains("Demonstration: invented people"), "{path}: {}", page.words());
+        }
         for role in ALL {
             let line = running.said.lines().find(|line| line.ends_with(&format!("({})", role.word())));
             let line = line.unwrap_or_else(|| panic!("no sign-in for {}: {}", role.word(), running.said));
