@@ -9,6 +9,80 @@ use chrono::NaiveDate;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
+/// Reads JSON text. A field that stands twice in one object is refused: which of the two was meant cannot be known.
+///
+/// # Errors
+/// One, for the whole input, with the place in the text.
+pub fn parse(text: &str) -> Result<Value, FieldErrors> {
+    serde_json::from_str::<Strict>(text).map(|strict| strict.0).map_err(|error| {
+        let mut errors = FieldErrors::default();
+        errors.add("", format!("this is no JSON that can be read: {error}"));
+        errors
+    })
+}
+
+/// A JSON value in which no field stands twice.
+struct Strict(Value);
+
+impl<'de> serde::Deserialize<'de> for Strict {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        deserializer.deserialize_any(StrictVisitor)
+    }
+}
+
+struct StrictVisitor;
+
+impl<'de> serde::de::Visitor<'de> for StrictVisitor {
+    type Value = Strict;
+
+    fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("a JSON value")
+    }
+
+    fn visit_unit<E>(self) -> Result<Strict, E> {
+        Ok(Strict(Value::Null))
+    }
+
+    fn visit_bool<E>(self, value: bool) -> Result<Strict, E> {
+        Ok(Strict(value.into()))
+    }
+
+    fn visit_i64<E>(self, value: i64) -> Result<Strict, E> {
+        Ok(Strict(value.into()))
+    }
+
+    fn visit_u64<E>(self, value: u64) -> Result<Strict, E> {
+        Ok(Strict(value.into()))
+    }
+
+    fn visit_f64<E>(self, value: f64) -> Result<Strict, E> {
+        Ok(Strict(value.into()))
+    }
+
+    fn visit_str<E>(self, value: &str) -> Result<Strict, E> {
+        Ok(Strict(value.into()))
+    }
+
+    fn visit_seq<A: serde::de::SeqAccess<'de>>(self, mut items: A) -> Result<Strict, A::Error> {
+        let mut list = Vec::new();
+        while let Some(Strict(item)) = items.next_element()? {
+            list.push(item);
+        }
+        Ok(Strict(Value::Array(list)))
+    }
+
+    fn visit_map<A: serde::de::MapAccess<'de>>(self, mut fields: A) -> Result<Strict, A::Error> {
+        let mut map = Map::new();
+        while let Some((name, Strict(value))) = fields.next_entry::<String, Strict>()? {
+            if map.contains_key(&name) {
+                return Err(serde::de::Error::custom(format!("the field {name} stands twice")));
+            }
+            map.insert(name, value);
+        }
+        Ok(Strict(Value::Object(map)))
+    }
+}
+
 /// One thing wrong with the input.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct FieldError {

@@ -7,7 +7,7 @@ use super::pages::PasswordPage;
 use super::sign_in::NewPassword;
 use super::{passwords, store};
 use crate::audit::{Event, Outcome, append, view};
-use crate::db::StoreError;
+use crate::db::{Stamp, StoreError};
 use crate::web::form_view::{ErrorSummary, Field, Width};
 use crate::web::{Answer, AppError, Posted, Signed, State, page, see_other};
 
@@ -57,6 +57,11 @@ pub async fn change_password(state: web::Data<State>, signed: Signed, form: Post
     let (service, id) = (signed.service.id, signed.staff_id);
     let me = state.db.read(move |conn| store::staff_member(conn, service, id)).await?;
     let form = form.0;
+    // A session left open is no place to guess from: the same waiting as at the door.
+    if me.locked_until.is_some_and(|until| until > Stamp::new(state.clock.now())) {
+        let problem = ("current", "Too many attempts. Wait a little, then try again".to_owned());
+        return page(StatusCode::TOO_MANY_REQUESTS, &account_page(&signed, &me.sign_in_name, Some(problem)));
+    }
     let (current, stored) = (form.current.clone(), me.password_hash.clone());
     let right =
         web::block(move || passwords::verify(&current, stored.as_deref())).await.map_err(|_| AppError::Busy)??;

@@ -290,10 +290,11 @@ pub fn set_password(tx: &mut Tx<'_>, id: StaffId, hash: &str) -> Result<(), Stor
     Ok(())
 }
 
-/// True while a staff member has to wait after failures.
+/// True while a staff member has to wait after failures, or has no access any more.
 pub fn must_wait(tx: &mut Tx<'_>, id: StaffId) -> Result<bool, StoreError> {
-    let until: Option<Stamp> = staff::table.find(id).select(staff::locked_until).first(tx.conn())?;
-    Ok(until.is_some_and(|until| until > tx.now()))
+    let (until, disabled): (Option<Stamp>, Option<Stamp>) =
+        staff::table.find(id).select((staff::locked_until, staff::disabled_at)).first(tx.conn())?;
+    Ok(disabled.is_some() || until.is_some_and(|until| until > tx.now()))
 }
 
 /// Clears the failures after a sign-in.

@@ -107,18 +107,22 @@ pub fn append(tx: &mut Tx<'_>, event: Event) -> Result<i64, StoreError> {
     Ok(seq)
 }
 
-/// Loads something to be shown and notes in the log that it was seen; answers only when the event is on disk.
+/// Loads something to be shown and notes in the log, in the same transaction, that it was seen; answers only when the
+/// event is on disk.
 pub async fn view<T, F>(db: &Db, actor: &Actor, load: F) -> Result<T, StoreError>
 where
     T: Send + 'static,
     F: FnOnce(&mut Conn) -> Result<(T, Event), StoreError> + Send + 'static,
 {
-    let (value, event) = db.read(load).await?;
-    db.write(actor, move |tx| append(tx, event).map(drop)).await.map_err(|error: StoreError| {
-        tracing::error!(%error, "a view could not be logged; the page is withheld");
-        StoreError::Busy("the audit log cannot be written".to_owned())
-    })?;
-    Ok(value)
+    db.write(actor, move |tx| {
+        let (value, event) = load(tx.conn())?;
+        append(tx, event).map_err(|error| {
+            tracing::error!(%error, "a view could not be logged; the page is withheld");
+            StoreError::Busy("the audit log cannot be written".to_owned())
+        })?;
+        Ok(value)
+    })
+    .await
 }
 
 fn hash_of(row: &EventRow, patients: &[String]) -> Result<Hash, StoreError> {

@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 use serde_json::Value;
 
 use super::Ended;
-use crate::json_input::FieldErrors;
+use crate::json_input::{self, FieldErrors};
 use crate::{follow_up, skin, supplies, urgency};
 
 /// The engines.
@@ -57,7 +57,7 @@ impl Rules {
         }
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text).map_err(|e| wrong(&one(format!("standard input: {e}"))))?;
-        let input: Value = serde_json::from_str(&text).map_err(|e| wrong(&one(format!("this is no JSON: {e}"))))?;
+        let input = json_input::parse(&text).map_err(|errors| wrong(&errors))?;
         let answer = decide(&input).map_err(|errors| wrong(&errors))?;
         println!("{answer}");
         Ok(())

@@ -117,11 +117,14 @@ fn kept(
     signed_service: crate::db::ids::ServiceId,
     staff: StaffId,
     id: UploadId,
+    now: Stamp,
 ) -> Result<Vec<u8>, StoreError> {
+    let oldest = Stamp::new(now.at() - Duration::hours(KEPT_HOURS));
     Ok(uploads::table
         .find(id)
         .filter(uploads::service_id.eq(signed_service))
         .filter(uploads::staff_id.eq(staff))
+        .filter(uploads::created_at.ge(oldest))
         .select(uploads::content)
         .first(conn)?)
 }
@@ -133,12 +136,14 @@ pub type Pairs = Vec<(String, String)>;
 pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<UploadId>, form: Posted<Pairs>) -> Answer {
     let id = path.into_inner();
     let (service, staff) = (signed.service.id, signed.staff_id);
-    let content = state.db.read(move |conn| kept(conn, service, staff, id)).await.map_err(|error| match error {
-        StoreError::NotFound => {
-            AppError::Conflict("This file was brought in already, or waited too long. Choose it again.".to_owned())
-        }
-        other => other.into(),
-    })?;
+    let now = Stamp::new(state.clock.now());
+    let content =
+        state.db.read(move |conn| kept(conn, service, staff, id, now)).await.map_err(|error| match error {
+            StoreError::NotFound => {
+                AppError::Conflict("This file was brought in already, or waited too long. Choose it again.".to_owned())
+            }
+            other => other.into(),
+        })?;
     let looked = survey(&content, None).map_err(|e| AppError::Unreadable(e.to_string()))?;
     let pairs = form.0.iter().filter_map(|(name, value)| {
         let column: usize = name.strip_prefix("column-")?.parse().ok()?;

@@ -7,7 +7,7 @@ use super::rules::{
     Band, Bleeding, Decision, Prolapse, ReviewDates, Separation, Signals, StomaColour, decide_urgency, shipped,
 };
 use crate::db::StoreError;
-use crate::follow_up::rules::StomaKind;
+use crate::follow_up::rules::{Nation, StomaKind, WorkingDays};
 use crate::follow_up::store::working_days;
 use crate::skin::store::{StomaFound, Symptoms};
 
@@ -105,12 +105,19 @@ impl Known {
     }
 
     /// True when the signals ask for more than the plan whatever the day.
-    pub fn is_urgent(&self, kind: &str, nation: &str) -> Result<bool, StoreError> {
+    pub fn is_urgent(&self, kind: &str) -> Result<bool, StoreError> {
         let thresholds = shipped().map_err(|e| StoreError::Backend(e.to_string()))?;
         let Some(kind) = StomaKind::from_code(kind) else { return Ok(false) };
         let signals = self.signals(None, None);
-        // The band rests on the signals alone; the day only gives the date to respond by.
-        let decision = decide_urgency(thresholds, NaiveDate::default(), &working_days(nation)?, kind, &signals, None);
+        // The band rests on the signals alone; day and calendar only give the date to respond by.
+        let decision = decide_urgency(
+            thresholds,
+            NaiveDate::default(),
+            &WorkingDays::new(Nation::England, &[]),
+            kind,
+            &signals,
+            None,
+        );
         Ok(decision.band < Band::AsPlanned)
     }
 }

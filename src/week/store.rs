@@ -117,7 +117,7 @@ pub fn derive_row(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<
         stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
     let known = known(stoma, &held, &seen, contacted || seen_before)?;
     let urgent = match stoma {
-        Some(stoma) => known.is_urgent(&stoma.kind, "england")?,
+        Some(stoma) => known.is_urgent(&stoma.kind)?,
         None => false,
     };
     row(conn, service, &patient, stoma, &under_care, next, &seen, known, urgent).map(Some)

@@ -284,3 +284,11 @@ fn the_schema_says_what_an_engine_takes() {
         assert_eq!(missed, required, "{engine}");
     }
 }
+
+/// Which of two values was meant cannot be known, so neither may be taken.
+#[test]
+fn a_field_given_twice_is_refused() {
+    let twice = r#"{"discolouration":{"area_percent":0,"severity":0},"discolouration":{"area_percent":40,"severity":2},"erosion":{"area_percent":0,"severity":0},"overgrowth":{"area_percent":0,"severity":0}}"#;
+    let found = wrong("skin", twice);
+    assert!(found.iter().any(|(_, message)| message.contains("twice") || message.contains("duplicate")), "{found:?}");
+}
