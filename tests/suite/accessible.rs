@@ -238,6 +238,8 @@ fn people_and_the_log() {
         look.open("import", "/import").await;
         assert!(look.browser.sees("input[type=file]").await);
         look.press("main form button[type=submit]").await;
+        // A form that carries files is sent a moment after the click: the driver does not wait for that page.
+        look.browser.comes("#file-error").await;
         look.here("import, without a file").await;
         for (user, name, path) in [
             ("auditor", "audit", "/audit".to_owned()),

@@ -126,6 +126,15 @@ impl Browser {
         }
     }
 
+    /// Waits until there is such an element.
+    ///
+    /// # Panics
+    /// When none has come after the driver's usual waiting time.
+    pub async fn comes(&self, css: &str) {
+        let waited = self.driver().query(By::Css(css)).first().await;
+        assert!(waited.is_ok(), "{css} did not come on {}", self.path().await);
+    }
+
     /// The words that can be seen in the first such element.
     pub async fn words(&self, css: &str) -> String {
         self.find(css).await.text().await.expect("words")
