@@ -3,9 +3,9 @@
 use chrono::NaiveDate;
 use proptest::prelude::*;
 use roundel::patients::identifiers::{Identifier, Scheme};
-use roundel::patients::names::{
-    BirthDates, DuplicateReason, Names, Person, compare_birth_dates, display, fold_for_search, phonetic_key,
-    similarity, tidy,
+use roundel::patients::names::{display, fold_for_search, tidy};
+use roundel::patients::rules::{
+    BirthDates, DuplicateReason, Names, Person, compare_birth_dates, phonetic_key, similarity, sound_alike,
 };
 
 use super::{day, nhs};
