@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
+use actix_web::guard;
 use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
@@ -61,7 +62,8 @@ macro_rules! routes {
     };
     (@method get) => { Method::GET };
     (@method post) => { Method::POST };
-    (@route get) => { web::get() };
+    // What answers GET answers HEAD (RFC 9110, 9.3.2); the body is left out on the way.
+    (@route get) => { web::route().guard(guard::Any(guard::Get()).or(guard::Head())) };
     (@route post) => { web::post() };
 }
 
@@ -154,8 +156,9 @@ routes! {
 static NEEDS: LazyLock<HashMap<(Method, &'static str), Need>> =
     LazyLock::new(|| ROUTES.iter().map(|r| ((r.method.clone(), r.path), r.need)).collect());
 
-/// What a route needs; `None` when it is not in the list.
+/// What a route needs; `None` when it is not in the list. HEAD needs what GET does.
 pub fn need(method: &Method, pattern: &str) -> Option<Need> {
+    let method = if *method == Method::HEAD { &Method::GET } else { method };
     NEEDS.iter().find(|((m, p), _)| m == method && *p == pattern).map(|(_, need)| *need)
 }
 
