@@ -2,11 +2,10 @@
 
 use actix_web::http::StatusCode;
 use actix_web::web;
-use chrono::NaiveDate;
-
 use super::pages::{FollowUpPage, PlanView, PlannedView, ProtocolView, ProtocolsPage, StepView};
 use super::rules::{Protocol, Shape, Step, shipped};
 use super::store::{self, Review};
+use super::world::World;
 use crate::access::store as services;
 use crate::audit::{Event, view};
 use crate::db::StoreError;
@@ -22,18 +21,19 @@ use crate::web::{Answer, PathOf, Signed, State, page};
 pub async fn follow_up(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
     let id = path.into_inner();
     let service = signed.service.id;
-    let (patient, identifiers, stomas, reviews) = view(&state.db, &signed.actor, move |conn| {
+    let today = state.clock.today();
+    let (patient, identifiers, stomas, reviews, world) = view(&state.db, &signed.actor, move |conn| {
         let patient = patients::find(conn, service, id)?;
         let identifiers = patients::identifiers_of(conn, service, id)?;
         let stomas = stomas::of_patient(conn, service, id)?;
         let reviews = store::of_patient(conn, service, id)?;
-        Ok(((patient, identifiers, stomas, reviews), Event::read("patient.follow-up").about(id)))
+        let world = World::load(conn, service, today)?;
+        Ok(((patient, identifiers, stomas, reviews, world), Event::read("patient.follow-up").about(id)))
     })
     .await?;
-    let today = state.clock.today();
     let plans = stomas
         .iter()
-        .map(|stoma| plan_view(stoma, &patient, &signed.service.nation, &reviews, today))
+        .map(|stoma| plan_view(stoma, &patient, &world, &reviews))
         .collect::<Result<_, _>>()?;
     let shown = FollowUpPage {
         shell: signed.shell("Follow-up", "/patients"),
@@ -47,12 +47,11 @@ pub async fn follow_up(state: web::Data<State>, signed: Signed, path: PathOf<Pat
 fn plan_view(
     stoma: &Stoma,
     patient: &Patient,
-    nation: &str,
+    world: &World,
     reviews: &[Review],
-    today: NaiveDate,
 ) -> Result<PlanView, StoreError> {
-    let protocol = store::protocol(stoma)?;
-    let (plan, _) = store::difference_of(stoma, patient, nation, reviews, today)?;
+    let protocol = world.protocol(&stoma.protocol_id)?;
+    let (plan, _) = world.difference(stoma, patient, reviews)?;
     let mut of_stoma: Vec<&Review> = reviews.iter().filter(|r| r.stoma_id == Some(stoma.id)).collect();
     of_stoma.sort_by_key(|r| (r.due_on(), r.id));
     Ok(PlanView {

@@ -1,5 +1,7 @@
 //! All queries on patients and their identifiers. Every change keeps the version before it.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -7,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::identifiers::{Identifier, Scheme};
 use super::names;
 use crate::db::connection::MultiBackend;
-use crate::db::ids::{IdentifierId, PatientId, ServiceId, VersionId};
+use crate::db::ids::{IdentifierId, PatientId, ServiceId, SiteId, VersionId};
 use crate::db::schema::{patient_identifiers, patients, record_versions};
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 
@@ -64,6 +66,9 @@ pub struct Patient {
     pub created_at: Stamp,
     /// Last changed.
     pub updated_at: Stamp,
+    /// Where they are usually seen.
+    #[serde(default)]
+    pub site_id: Option<SiteId>,
 }
 
 impl Patient {
@@ -195,6 +200,51 @@ pub fn replace(
 /// A patient of this service.
 pub fn find(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Patient, StoreError> {
     Ok(patients::table.find(id).filter(patients::service_id.eq(service)).select(Patient::as_select()).first(conn)?)
+}
+
+/// Patients of this service by their ids, in the order of the ids.
+pub fn find_all(conn: &mut Conn, service: ServiceId, ids: &[PatientId]) -> Result<Vec<Patient>, StoreError> {
+    Ok(patients::table
+        .filter(patients::id.eq_any(ids))
+        .filter(patients::service_id.eq(service))
+        .order(patients::id)
+        .select(Patient::as_select())
+        .load(conn)?)
+}
+
+/// The ids that follow `after` in the order of ids, at most so many: for going through a whole caseload in parts.
+pub fn ids_after(
+    conn: &mut Conn,
+    service: ServiceId,
+    after: Option<PatientId>,
+    most: i64,
+) -> Result<Vec<PatientId>, StoreError> {
+    let mut query = patients::table.filter(patients::service_id.eq(service)).into_boxed();
+    if let Some(after) = after {
+        query = query.filter(patients::id.gt(after));
+    }
+    Ok(query.order(patients::id).limit(most).select(patients::id).load(conn)?)
+}
+
+/// Identifiers of several patients, national ones first.
+pub fn identifiers_of_all(
+    conn: &mut Conn,
+    service: ServiceId,
+    ids: &[PatientId],
+) -> Result<HashMap<PatientId, Vec<Identifier>>, StoreError> {
+    let rows: Vec<IdentifierRow> = patient_identifiers::table
+        .filter(patient_identifiers::service_id.eq(service))
+        .filter(patient_identifiers::patient_id.eq_any(ids))
+        .select(IdentifierRow::as_select())
+        .load(conn)?;
+    let mut found: HashMap<PatientId, Vec<Identifier>> = HashMap::new();
+    for row in &rows {
+        found.entry(row.patient_id).or_default().extend(row.read());
+    }
+    for held in found.values_mut() {
+        held.sort_by_key(Identifier::scheme);
+    }
+    Ok(found)
 }
 
 /// Identifiers of a patient, national ones first.
@@ -387,5 +437,6 @@ pub fn new_patient(service_id: ServiceId, family: &str, given: &str, now: Stamp)
         version: 1,
         created_at: now,
         updated_at: now,
+        site_id: None,
     }
 }
