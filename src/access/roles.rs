@@ -3,8 +3,9 @@
 use std::collections::BTreeSet;
 
 use crate::web::Permission::{
-    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
-    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions, WorkTheWeek,
+    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
+    FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions,
+    WorkTheWeek,
 };
 
 /// A role. A staff member may have several; what they may do is all of it together.
@@ -74,6 +75,7 @@ impl Role {
                 WorkTheWeek,
                 DrawUpSupplies,
                 SeeReference,
+                EditProtocols,
                 ReadAccess,
             ],
             Self::Prescriber => &[
@@ -86,6 +88,7 @@ impl Role {
                 DrawUpSupplies,
                 SignPrescriptions,
                 SeeReference,
+                EditProtocols,
                 EditCatalogue,
                 ReadAccess,
             ],
@@ -101,6 +104,7 @@ impl Role {
                 DrawUpSupplies,
                 ImportCaseload,
                 SeeReference,
+                EditProtocols,
                 EditCatalogue,
                 EditService,
                 ReadAudit,

@@ -10,6 +10,7 @@ use crate::access::{passwords, store};
 use crate::audit::{Event, append};
 use crate::db::ids::StaffId;
 use crate::db::{Actor, Db, Stamp, StoreError, Tx};
+use crate::follow_up::offered;
 use crate::follow_up::replan::replan_as_of;
 use crate::follow_up::rules::{Nation, WorkingDays};
 use crate::patients::identifiers::Identifier;
@@ -177,12 +178,7 @@ impl Maker {
         chance: &mut Chance,
     ) -> Stoma {
         let ago = |days: i64| today - Duration::days(days);
-        let usual = match kind {
-            "colostomy" => &self.service.protocol_colostomy,
-            "ileostomy" => &self.service.protocol_ileostomy,
-            _ => &self.service.protocol_urostomy,
-        };
-        let protocol = story.protocol.unwrap_or(usual);
+        let protocol = story.protocol.unwrap_or_else(|| offered::usual(&self.service, kind));
         let size = i32::try_from(chance.between(24, 38)).unwrap_or(30);
         let base = stomas::new_stoma(self.service.id, patient.id, kind, protocol, ago(story.taken_ago), now);
         Stoma {

@@ -119,8 +119,7 @@ pub fn holidays(conn: &mut Conn) -> Result<Arc<BankHolidays>, StoreError> {
     if let Some((_, table)) = kept.filter(|(id, _)| *id == newest) {
         return Ok(table);
     }
-    let document: String =
-        bank_holiday_tables::table.find(newest).select(bank_holiday_tables::document).first(conn)?;
+    let document: String = bank_holiday_tables::table.find(newest).select(bank_holiday_tables::document).first(conn)?;
     let table = bank_holidays::read("the loaded bank holidays", &document).map_err(StoreError::Backend)?;
     let table = Arc::new(table);
     *READ.lock().unwrap_or_else(PoisonError::into_inner) = Some((newest, Arc::clone(&table)));

@@ -4,10 +4,22 @@
 //! applies it. The protocols shipped stand in `protocols/`, one file each.
 
 pub mod calendar;
-pub mod handlers;
+pub mod caseload;
+pub mod changes;
+pub mod closures;
+pub mod demand;
+pub mod force;
+pub mod offered;
 pub mod pages;
+pub mod picture;
+pub mod protocol_form;
+pub mod protocol_pages;
 pub mod protocols;
 pub mod replan;
+pub mod roll;
 pub mod rules;
+pub mod runs_page;
+pub mod slots;
 pub mod store;
 pub mod world;
+pub mod year;

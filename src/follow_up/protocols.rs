@@ -1,4 +1,4 @@
-//! A service's own protocols and their versions: all queries, and the one list of protocols to choose from.
+//! A service's own protocols and their versions: all queries. The list to choose from is made in `offered`.
 //!
 //! A draft is changed until it is put into force from a date; then it is never changed again (the database refuses
 //! it), and the next draft is a copy of it. On each day the version counts that came into force last.
@@ -117,7 +117,8 @@ pub fn counting(versions: &[Version], on: NaiveDate) -> Option<&Version> {
     begun.max_by_key(|v| (v.in_force_from, v.number))
 }
 
-/// Own protocols by code, each in the version that counts on a day.
+/// Own protocols by code, each in the version that counts on a day; before the first one's day that first one, so that a
+/// stoma may follow a protocol that begins next week.
 pub fn in_force(
     conn: &mut Conn,
     service: ServiceId,
@@ -126,63 +127,21 @@ pub fn in_force(
     let rows: Vec<(String, Version)> = protocol_versions::table
         .inner_join(protocols::table.on(protocols::id.eq(protocol_versions::protocol_id)))
         .filter(protocol_versions::service_id.eq(service))
-        .filter(protocol_versions::in_force_from.le(on))
-        .order((protocol_versions::in_force_from, protocol_versions::number))
+        .filter(protocol_versions::in_force_from.is_not_null())
         .select((protocols::code, Version::as_select()))
         .load(conn)?;
-    // In this order the last of a code is the one that counts.
-    let last: HashMap<String, Version> = rows.into_iter().collect();
-    last.into_iter().map(|(code, version)| Ok((code, Arc::new(version.protocol()?)))).collect()
-}
-
-/// A protocol that a stoma may follow.
-#[derive(Clone, Debug)]
-pub struct Offered {
-    /// What stomas keep.
-    pub id: String,
-    /// What pages call it.
-    pub title: String,
-    /// The version that counts.
-    pub version: u32,
-    /// The service's own, not one shipped.
-    pub own: bool,
-    /// How well its source was seen, in words.
-    pub standing: String,
-    /// Its source.
-    pub source: String,
-}
-
-impl Offered {
-    fn of(protocol: &Protocol, own: bool) -> Self {
-        Self {
-            id: protocol.id.clone(),
-            title: protocol.title.clone(),
-            version: protocol.version,
-            own,
-            standing: protocol.standing.words().to_owned(),
-            source: protocol.source.clone(),
+    let mut of_code: HashMap<String, Vec<Version>> = HashMap::new();
+    for (code, version) in rows {
+        of_code.entry(code).or_default().push(version);
+    }
+    let mut found = HashMap::with_capacity(of_code.len());
+    for (code, versions) in of_code {
+        let first = || versions.iter().min_by_key(|v| (v.in_force_from, v.number));
+        if let Some(version) = counting(&versions, on).or_else(first) {
+            found.insert(code, Arc::new(version.protocol()?));
         }
     }
-
-    /// "Example: ileostomy (local)"
-    pub fn words(&self) -> String {
-        let whose = if self.own { ", your own" } else { "" };
-        format!("{} ({}{whose})", self.title, self.standing)
-    }
-}
-
-/// Every protocol that may be chosen on a day: the service's own in force, then the shipped ones. The one list of
-/// them; whoever offers a choice of protocols uses it.
-pub fn offered(conn: &mut Conn, service: ServiceId, on: NaiveDate) -> Result<Vec<Offered>, StoreError> {
-    let mut list: Vec<Offered> = in_force(conn, service, on)?.values().map(|p| Offered::of(p, true)).collect();
-    list.sort_by(|a, b| (&a.title, &a.id).cmp(&(&b.title, &b.id)));
-    list.extend(shipped().iter().map(|p| Offered::of(p, false)));
-    Ok(list)
-}
-
-/// The same as id and words, for a select.
-pub fn to_choose(conn: &mut Conn, service: ServiceId, on: NaiveDate) -> Result<Vec<(String, String)>, StoreError> {
-    Ok(offered(conn, service, on)?.into_iter().map(|o| (o.id.clone(), o.words())).collect())
+    Ok(found)
 }
 
 /// A code for a title that no protocol of the service and none shipped has.
@@ -275,12 +234,7 @@ pub fn save(
 }
 
 /// Puts a draft into force from a day.
-pub fn put_in_force(
-    tx: &mut Tx<'_>,
-    draft: ProtocolVersionId,
-    shown: i32,
-    from: NaiveDate,
-) -> Result<(), StoreError> {
+pub fn put_in_force(tx: &mut Tx<'_>, draft: ProtocolVersionId, shown: i32, from: NaiveDate) -> Result<(), StoreError> {
     let (service, now, by) = (tx.service()?, tx.now(), tx.actor().staff_id);
     let target = protocol_versions::table
         .find(draft)

@@ -43,7 +43,12 @@ struct Facts {
     staff: Vec<(crate::db::ids::StaffId, String)>,
 }
 
-fn load(conn: &mut Conn, service: crate::db::ids::ServiceId, id: PatientId, today: NaiveDate) -> Result<Facts, StoreError> {
+fn load(
+    conn: &mut Conn,
+    service: crate::db::ids::ServiceId,
+    id: PatientId,
+    today: NaiveDate,
+) -> Result<Facts, StoreError> {
     let prescriptions = supplies::of_patient(conn, service, id)?;
     let in_force = prescriptions.into_iter().find(|p| p.status == "signed");
     let in_force = match in_force {

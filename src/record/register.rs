@@ -5,28 +5,53 @@ use actix_web::web;
 use chrono::NaiveDate;
 
 use super::pages::{LikelyRow, PatientPage};
+use crate::access::store::{Service, service};
 use crate::audit::{Event, append, view};
-use crate::db::{Stamp, StoreError};
-use crate::follow_up::rules::shipped;
+use crate::db::ids::ServiceId;
+use crate::db::{Conn, Stamp, StoreError};
+use crate::follow_up::offered;
 use crate::patients::forms::{PatientForm, Wrong};
 use crate::patients::store::{self as patients, Likely};
 use crate::stomas::forms::StomaForm;
-use crate::stomas::store as stomas;
+use crate::stomas::store::{self as stomas, Stoma};
 use crate::web::form_view::ErrorSummary;
 use crate::web::{Answer, AppError, PostedBoth, Signed, State, page, see_other};
 use crate::week::shown;
 
-/// Protocols to choose from: id and title.
-pub fn protocols() -> Vec<(String, String)> {
-    shipped().iter().map(|p| (p.id.clone(), format!("{} ({})", p.title, p.standing.words()))).collect()
+/// Stands in a new stoma's form for the protocol that the service follows for its kind, which is not known yet.
+pub const USUAL: &str = "usual";
+
+/// What a stoma's form offers: the service, and protocols as id and words.
+#[derive(Clone, Debug)]
+pub struct Choices {
+    /// The service.
+    pub service: Service,
+    /// Protocols to choose from.
+    pub protocols: Vec<(String, String)>,
 }
 
-/// The service's protocol for a kind of stoma.
-pub fn usual_protocol(service: &crate::access::store::Service, kind: &str) -> String {
-    match kind {
-        "colostomy" => service.protocol_colostomy.clone(),
-        "ileostomy" => service.protocol_ileostomy.clone(),
-        _ => service.protocol_urostomy.clone(),
+impl Choices {
+    /// Those of a correction.
+    pub fn load(conn: &mut Conn, id: ServiceId) -> Result<Self, StoreError> {
+        let protocols = offered::protocols(conn, id)?;
+        Ok(Self {
+            service: service(conn, id)?,
+            protocols: protocols.iter().map(|p| (p.id.clone(), p.words())).collect(),
+        })
+    }
+
+    /// Those of a new stoma: the service's own choice stands first.
+    pub fn for_new(conn: &mut Conn, id: ServiceId) -> Result<Self, StoreError> {
+        let mut choices = Self::load(conn, id)?;
+        choices.protocols.insert(0, (USUAL.to_owned(), "As the service follows for this kind of stoma".to_owned()));
+        Ok(choices)
+    }
+
+    /// Puts the service's own choice in the place of [`USUAL`].
+    pub fn settle(&self, stoma: &mut Stoma) {
+        if stoma.protocol_id == USUAL {
+            offered::usual(&self.service, &stoma.kind).clone_into(&mut stoma.protocol_id);
+        }
     }
 }
 
@@ -35,13 +60,14 @@ struct Shown<'a> {
     stoma: &'a StomaForm,
     wrong: Wrong,
     stoma_wrong: Wrong,
+    protocols: &'a [(String, String)],
     likely: Vec<Likely>,
     today: NaiveDate,
 }
 
 fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
     let f = shown.patient.fields(&shown.wrong);
-    let s = shown.stoma.fields(&shown.stoma_wrong, &protocols());
+    let s = shown.stoma.fields(&shown.stoma_wrong, shown.protocols);
     let mut errors = f.errors();
     errors.items.extend(s.errors().items);
     if errors.is_empty() && !shown.likely.is_empty() {
@@ -85,17 +111,17 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
 /// `GET /patients/new`
 pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
     let service = signed.service.id;
-    let found = view(&state.db, &signed.actor, move |conn| {
-        Ok((crate::access::store::service(conn, service)?, Event::read("patient.new")))
-    })
-    .await?;
+    let choices =
+        view(&state.db, &signed.actor, move |conn| Ok((Choices::for_new(conn, service)?, Event::read("patient.new"))))
+            .await?;
     let patient = PatientForm { gender: String::new(), ..PatientForm::default() };
-    let stoma = StomaForm { protocol: usual_protocol(&found, "ileostomy"), ..StomaForm::default() };
+    let stoma = StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() };
     let shown = Shown {
         patient: &patient,
         stoma: &stoma,
         wrong: Wrong::new(),
         stoma_wrong: Wrong::new(),
+        protocols: &choices.protocols,
         likely: Vec::new(),
         today: state.clock.today(),
     };
@@ -112,12 +138,15 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     let mut patient = patients::new_patient(service, "", "", now);
     let mut stoma = stomas::new_stoma(service, patient.id, "", "", today, now);
     let born_on = read.as_ref().ok().and_then(|facts| facts.born_on);
-    let stoma_wrong = stoma_form.put_on(&mut stoma, born_on, today, &protocols()).err().unwrap_or_default();
+    let choices = state.db.read(move |conn| Choices::for_new(conn, service)).await?;
+    let protocols = &choices.protocols;
+    let stoma_wrong = stoma_form.put_on(&mut stoma, born_on, today, protocols).err().unwrap_or_default();
     let facts = match read {
         Ok(facts) if stoma_wrong.is_empty() => facts,
         other => {
             let wrong = other.err().unwrap_or_default();
-            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, likely: Vec::new(), today };
+            let shown =
+                Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, likely: Vec::new(), today };
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
@@ -137,12 +166,13 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         let shown_ids: Vec<_> = likely.iter().map(|l| l.patient.id).collect();
         let event = Event::read("patient.duplicates").about_all(shown_ids);
         state.db.write(&signed.actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
-        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, likely, today };
+        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, likely, today };
         return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
     }
     form.put_on(&mut patient, &facts);
     patient.version = 1;
     stoma.version = 1;
+    choices.settle(&mut stoma);
     let id = patient.id;
     let name = patient.display_name();
     state

@@ -25,6 +25,8 @@ pub enum Permission {
     SeeReference,
     /// Add items to the catalogue.
     EditCatalogue,
+    /// Copy a protocol and change the draft; putting it into force needs [`Permission::EditService`].
+    EditProtocols,
     /// Choose the service's protocols, quantity set, clinic hours.
     EditService,
     /// Add staff, change roles, end access.

@@ -136,12 +136,10 @@ impl Besides {
             next.and_then(|r| under_care.iter().find(|s| Some(s.id) == r.stoma_id)).or(under_care.first()).copied();
         let mut seen = self.seen.remove(&patient.id).unwrap_or_default();
         seen.retain(|a| stoma.is_some_and(|s| s.id == a.stoma_id));
-        let contacted = self
-            .contacts
-            .remove(&patient.id)
-            .unwrap_or_default()
-            .iter()
-            .any(|c| c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on));
+        let contacted =
+            self.contacts.remove(&patient.id).unwrap_or_default().iter().any(|c| {
+                c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on)
+            });
         let seen_before =
             stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
         let known = known(stoma, reviews, &seen, contacted || seen_before)?;

@@ -124,3 +124,19 @@ both_backends! {
         assert_eq!(page.status, 404);
     }
 }
+
+both_backends! {
+    /// What answers GET answers HEAD in the same way, without a body (RFC 9110, 9.3.2), and needs the same.
+    async fn head_answers_as_get_does(app: TestApp) {
+        let nurse = app.as_role(Role::Nurse);
+        for path in ["/week", "/patients", "/audit", "/livez", "/nowhere", "/sign-in"] {
+            let got = nurse.send(nurse.request(Method::GET, path)).await;
+            let head = nurse.send(nurse.request(Method::HEAD, path)).await;
+            assert_eq!(head.status, got.status, "{path}");
+            assert_eq!(head.header("content-type"), got.header("content-type"), "{path}");
+            assert!(head.bytes.is_empty(), "{path}");
+        }
+        let nobody = app.anonymous();
+        assert_eq!(nobody.send(nobody.request(Method::HEAD, "/week")).await.status, 303);
+    }
+}

@@ -39,7 +39,8 @@ fn written(value: &Value) -> String {
         Value::String(_) => value.to_string().replace('\u{7f}', "\\u007F"),
         Value::Array(items) => format!("[{}]", items.iter().map(written).collect::<Vec<_>>().join(", ")),
         Value::Object(fields) => {
-            let fields: Vec<String> = fields.iter().map(|(name, value)| format!("{name} = {}", written(value))).collect();
+            let fields: Vec<String> =
+                fields.iter().map(|(name, value)| format!("{name} = {}", written(value))).collect();
             format!("{{ {} }}", fields.join(", "))
         }
         other => other.to_string(),
