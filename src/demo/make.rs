@@ -79,11 +79,11 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
             if let Some((service, staff)) = begin {
                 store::add_service(tx, &service)?;
                 places::add(tx, "Marlowbridge General, outpatients")?;
-                for step in Step::RECORDED {
-                    setup::settle(tx, step)?;
-                }
                 for (row, (.., role)) in staff.iter().zip(ACCOUNTS) {
                     store::add_staff(tx, row, &[role])?;
+                }
+                for step in Step::RECORDED {
+                    setup::settle(tx, step)?;
                 }
                 supplies::add_items(tx, &starter_items(service.id, tx.now()))?;
             }
