@@ -6,8 +6,9 @@ use std::sync::LazyLock;
 use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
-use crate::access::{account, sign_in, staff};
+use crate::access::{account, sessions, sign_in, staff};
 use crate::contacts::clinic;
+use crate::drafts::handlers as drafts;
 use crate::exchange::handlers as import;
 use crate::follow_up::handlers as follow_up;
 use crate::record::{access, edit, log, page, register, search, stoma};
@@ -74,6 +75,10 @@ routes! {
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
+    post "/drafts" SignedIn => drafts::save;
+    post "/drafts/discard" SignedIn => drafts::discard;
+    get  "/session" SignedIn => sessions::left;
+    post "/session" SignedIn => sessions::stay;
     get  "/account" SignedIn => account::account;
     post "/account/password" SignedIn => account::change_password;
     // The week.

@@ -7,6 +7,7 @@ pub mod pages;
 pub mod passwords;
 pub mod roles;
 pub mod secrets;
+pub mod sessions;
 pub mod sign_in;
 pub mod staff;
 pub mod store;

@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use crate::drafts::Draft;
 use crate::patients::forms::PatientFields;
 use crate::stomas::forms::StomaFields;
 use crate::web::form_view::{Choice, ErrorSummary, Field};
@@ -83,6 +84,10 @@ pub struct PatientPage {
     pub button: String,
     /// Whose name is in the button.
     pub button_name: String,
+    /// Hidden fields: on a correction patient and version, on a registration the form's own id.
+    pub hidden: Vec<(String, String)>,
+    /// What was kept of the form.
+    pub draft: Draft,
 }
 
 /// Recording or correcting a stoma.
@@ -101,6 +106,10 @@ pub struct StomaPage {
     pub action: String,
     /// Id in the form, compared with the page's.
     pub patient_id: String,
+    /// The form's own id: sending it twice makes one stoma.
+    pub once: String,
+    /// What was kept of the form.
+    pub draft: Draft,
     /// Fields.
     pub s: StomaFields,
 }

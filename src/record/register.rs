@@ -5,9 +5,11 @@ use actix_web::web;
 use chrono::NaiveDate;
 
 use super::pages::{LikelyRow, PatientPage};
-use crate::audit::{Event, append, view};
+use crate::audit::{Event, Outcome, append, view};
 use crate::db::{Stamp, StoreError};
+use crate::drafts::{self, Draft, Kept, Place};
 use crate::follow_up::rules::shipped;
+use crate::once;
 use crate::patients::forms::{PatientForm, Wrong};
 use crate::patients::store::{self as patients, Likely};
 use crate::stomas::forms::StomaForm;
@@ -28,6 +30,11 @@ pub fn usual_protocol(service: &crate::access::store::Service, kind: &str) -> St
         "ileostomy" => service.protocol_ileostomy.clone(),
         _ => service.protocol_urostomy.clone(),
     }
+}
+
+/// Where the form lives, for its draft.
+fn place() -> Result<Place, AppError> {
+    "/patients/new".parse().map_err(|_| AppError::NotFound)
 }
 
 struct Shown<'a> {
@@ -79,18 +86,28 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
         button: if likely.is_empty() { "Register" } else { "Register all the same" }.to_owned(),
         likely,
         button_name: String::new(),
+        hidden: vec![("once".to_owned(), shown.patient.once.clone())],
+        draft: place().map(|place| Draft::at(&place, None)).unwrap_or_default(),
     }
 }
 
 /// `GET /patients/new`
 pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
-    let service = signed.service.id;
-    let found = view(&state.db, &signed.actor, move |conn| {
-        Ok((crate::access::store::service(conn, service)?, Event::read("patient.new")))
+    let (service, place) = (signed.service.id, place()?);
+    let (actor, at) = (signed.actor.clone(), place.clone());
+    let (found, kept) = view(&state.db, &signed.actor, move |conn| {
+        let kept = drafts::kept(conn, &actor, &at)?;
+        let event = Kept::noted(kept.as_ref(), Event::read("patient.new"));
+        Ok(((crate::access::store::service(conn, service)?, kept), event))
     })
     .await?;
-    let patient = PatientForm { gender: String::new(), ..PatientForm::default() };
-    let stoma = StomaForm { protocol: usual_protocol(&found, "ileostomy"), ..StomaForm::default() };
+    let (patient, stoma) = match &kept {
+        Some(kept) => (kept.form()?, kept.form()?),
+        None => (
+            PatientForm { once: once::fresh(), ..PatientForm::default() },
+            StomaForm { protocol: usual_protocol(&found, "ileostomy"), ..StomaForm::default() },
+        ),
+    };
     let shown = Shown {
         patient: &patient,
         stoma: &stoma,
@@ -99,7 +116,9 @@ pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
         likely: Vec::new(),
         today: state.clock.today(),
     };
-    page(StatusCode::OK, &build(&signed, shown))
+    let mut shown = build(&signed, shown);
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/new`
@@ -121,6 +140,11 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
+    // The same form again is no duplicate: it answers as it did the first time.
+    let sending = once::of(&form.once)?;
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return Ok(see_other(answered));
+    }
     let (family, given, numbers) = (form.family_name.clone(), form.given_name.clone(), facts.identifiers.clone());
     let likely =
         state.db.read(move |conn| patients::duplicates(conn, service, &family, &given, born_on, &numbers)).await?;
@@ -145,15 +169,23 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     stoma.version = 1;
     let id = patient.id;
     let name = patient.display_name();
-    state
+    let place = place()?;
+    let to = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(answered) = once::answered(tx, sending)? {
+                append(tx, Event::create("patient.record").outcome(Outcome::Refused).with("why", "sent twice"))?;
+                return Ok(answered);
+            }
+            let to = format!("/patients/{id}");
+            once::sent(tx, sending, &to)?;
+            drafts::drop_at(tx, &place)?;
             patients::add(tx, patient, &facts.identifiers)?;
             stomas::add(tx, &stoma)?;
             crate::access::store::say(tx, &format!("{name} is registered; reviews are planned."))?;
-            append(tx, Event::create("patient.record").about(id)).map(drop)
+            append(tx, Event::create("patient.record").about(id))?;
+            Ok::<_, StoreError>(to)
         })
-        .await
-        .map_err(|e: StoreError| AppError::from(e))?;
-    Ok(see_other(format!("/patients/{id}")))
+        .await?;
+    Ok(see_other(to))
 }

@@ -4,23 +4,33 @@ use actix_web::http::StatusCode;
 use actix_web::web;
 use serde::Deserialize;
 
-use super::edit::{Loaded, load};
+use super::edit::{Loaded, load, load_with_draft, same_patient};
 use super::pages::StomaPage;
 use super::register::{protocols, usual_protocol};
 use crate::access::store::{say, service};
-use crate::audit::{Event, append};
+use crate::audit::{Event, Outcome, append};
 use crate::db::ids::{PatientId, StomaId};
 use crate::db::{Stamp, StoreError};
+use crate::drafts::{self, Draft, Place};
+use crate::once;
 use crate::patients::banner::banner;
 use crate::stomas::forms::{StomaForm, Wrong};
 use crate::stomas::store as stomas;
 use crate::web::{Answer, AppError, PathOf, PostedBoth, Signed, State, page, see_other};
 
 /// The patient whom the form names; compared with the page's.
-#[derive(Deserialize)]
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
 pub struct OfPatient {
-    #[serde(default)]
     patient: String,
+    /// The form's own id, when it records a new stoma.
+    once: String,
+}
+
+/// Where the form lives, for its draft.
+fn place(id: PatientId, stoma: Option<StomaId>) -> Result<Place, AppError> {
+    let which = stoma.map_or_else(|| "new".to_owned(), |stoma| stoma.to_string());
+    format!("/patients/{id}/stomas/{which}").parse().map_err(|_| AppError::NotFound)
 }
 
 fn build(
@@ -28,7 +38,7 @@ fn build(
     signed: &Signed,
     loaded: &Loaded,
     stoma: Option<StomaId>,
-    form: &StomaForm,
+    (form, once): (&StomaForm, &str),
     wrong: &Wrong,
 ) -> StomaPage {
     let s = form.fields(wrong, &protocols());
@@ -43,17 +53,25 @@ fn build(
         heading: heading.to_owned(),
         action: stoma.map_or_else(|| format!("/patients/{id}/stomas/new"), |s| format!("/patients/{id}/stomas/{s}")),
         patient_id: id.to_string(),
+        once: once.to_owned(),
+        draft: place(id, stoma).map(|place| Draft::at(&place, None)).unwrap_or_default(),
         s,
     }
 }
 
 /// `GET /patients/{id}/stomas/new`
 pub async fn new_form(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
-    let loaded = load(&state, &signed, path.into_inner(), "stoma.new").await?;
+    let place = place(path.into_inner(), None)?;
+    let (loaded, kept) = load_with_draft(&state, &signed, &place, "stoma.new").await?;
     let id = signed.service.id;
     let of = state.db.read(move |conn| service(conn, id)).await?;
-    let form = StomaForm { protocol: usual_protocol(&of, "ileostomy"), ..StomaForm::default() };
-    page(StatusCode::OK, &build(&state, &signed, &loaded, None, &form, &Wrong::new()))
+    let (form, once) = match &kept {
+        Some(kept) => (kept.form()?, kept.form::<OfPatient>()?.once),
+        None => (StomaForm { protocol: usual_protocol(&of, "ileostomy"), ..StomaForm::default() }, once::fresh()),
+    };
+    let mut shown = build(&state, &signed, &loaded, None, (&form, &once), &Wrong::new());
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/{id}/stomas/new`
@@ -65,48 +83,58 @@ pub async fn add(
 ) -> Answer {
     let id = path.into_inner();
     let PostedBoth(form, of) = form;
-    same_patient(&of, id)?;
+    same_patient(&of.patient, id)?;
     let (today, now) = (state.clock.today(), Stamp::new(state.clock.now()));
     let loaded = load(&state, &signed, id, "stoma.new").await?;
     let mut stoma = stomas::new_stoma(signed.service.id, id, "", "", today, now);
     if let Err(wrong) = form.put_on(&mut stoma, loaded.0.born_on, today, &protocols()) {
-        return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&state, &signed, &loaded, None, &form, &wrong));
+        return page(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            &build(&state, &signed, &loaded, None, (&form, &of.once), &wrong),
+        );
     }
     stoma.version = 1;
     let name = loaded.0.display_name();
-    state
+    let (place, sending) = (place(id, None)?, once::of(&of.once)?);
+    let to = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(answered) = once::answered(tx, sending)? {
+                append(
+                    tx,
+                    Event::create("stoma.record").about(id).outcome(Outcome::Refused).with("why", "sent twice"),
+                )?;
+                return Ok(answered);
+            }
+            let to = format!("/patients/{id}");
+            once::sent(tx, sending, &to)?;
+            drafts::drop_at(tx, &place)?;
             stomas::add(tx, &stoma)?;
             say(tx, &format!("The stoma of {name} is recorded; reviews are planned."))?;
-            append(tx, Event::create("stoma.record").about(id).with("stoma", stoma.id)).map(drop)
+            append(tx, Event::create("stoma.record").about(id).with("stoma", stoma.id))?;
+            Ok::<_, StoreError>(to)
         })
-        .await
-        .map_err(|e: StoreError| e)?;
-    Ok(see_other(format!("/patients/{id}")))
-}
-
-/// A form of another patient's page is refused: two tabs must not mix two people up.
-pub fn same_patient(of: &OfPatient, id: PatientId) -> Result<(), AppError> {
-    if of.patient == id.to_string() {
-        return Ok(());
-    }
-    Err(AppError::Conflict(
-        "This form belongs to another patient's page. Nothing was saved. Open the right record.".into(),
-    ))
+        .await?;
+    Ok(see_other(to))
 }
 
 /// `GET /patients/{id}/stomas/{stoma}`
 pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<(PatientId, StomaId)>) -> Answer {
     let (id, stoma) = path.into_inner();
-    let loaded = load(&state, &signed, id, "stoma.edit").await?;
+    let place = place(id, Some(stoma))?;
+    let (loaded, kept) = load_with_draft(&state, &signed, &place, "stoma.edit").await?;
     let service = signed.service.id;
     let held = state.db.read(move |conn| stomas::find(conn, service, stoma)).await?;
     if held.patient_id != id {
         return Err(AppError::NotFound);
     }
-    let form = StomaForm::of(&held);
-    page(StatusCode::OK, &build(&state, &signed, &loaded, Some(stoma), &form, &Wrong::new()))
+    let form = match &kept {
+        Some(kept) => kept.form()?,
+        None => StomaForm::of(&held),
+    };
+    let mut shown = build(&state, &signed, &loaded, Some(stoma), (&form, ""), &Wrong::new());
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/{id}/stomas/{stoma}`
@@ -118,7 +146,7 @@ pub async fn save(
 ) -> Answer {
     let (id, stoma) = path.into_inner();
     let PostedBoth(form, of) = form;
-    same_patient(&of, id)?;
+    same_patient(&of.patient, id)?;
     let loaded = load(&state, &signed, id, "stoma.edit").await?;
     let service = signed.service.id;
     let mut held = state.db.read(move |conn| stomas::find(conn, service, stoma)).await?;
@@ -126,12 +154,17 @@ pub async fn save(
         return Err(AppError::NotFound);
     }
     if let Err(wrong) = form.put_on(&mut held, loaded.0.born_on, state.clock.today(), &protocols()) {
-        return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&state, &signed, &loaded, Some(stoma), &form, &wrong));
+        return page(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            &build(&state, &signed, &loaded, Some(stoma), (&form, ""), &wrong),
+        );
     }
     let name = loaded.0.display_name();
+    let place = place(id, Some(stoma))?;
     state
         .db
         .write(&signed.actor, move |tx| {
+            drafts::drop_at(tx, &place)?;
             stomas::replace(tx, held, None)?;
             say(tx, &format!("The stoma of {name} is saved; reviews follow the new dates."))?;
             append(tx, Event::update("stoma.record").about(id).with("stoma", stoma)).map(drop)
