@@ -48,7 +48,7 @@ struct Shown<'a> {
 
 fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
     let f = shown.patient.fields(&shown.wrong);
-    let s = shown.stoma.fields(&shown.stoma_wrong, &protocols());
+    let s = shown.stoma.fields(&shown.stoma_wrong, &protocols(), shown.today);
     let mut errors = f.errors();
     errors.items.extend(s.errors().items);
     if errors.is_empty() && !shown.likely.is_empty() {
@@ -87,6 +87,7 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
         likely,
         button_name: String::new(),
         hidden: vec![("once".to_owned(), shown.patient.once.clone())],
+        differences: Vec::new(),
         draft: place().map(|place| Draft::at(&place, None)).unwrap_or_default(),
     }
 }

@@ -11,11 +11,13 @@ use crate::access::store::{say, service};
 use crate::audit::{Event, Outcome, append};
 use crate::db::ids::{PatientId, StomaId};
 use crate::db::{Stamp, StoreError};
+use crate::display::weekday_date;
 use crate::drafts::{self, Draft, Place};
 use crate::once;
 use crate::patients::banner::banner;
 use crate::stomas::forms::{StomaForm, Wrong};
-use crate::stomas::store as stomas;
+use crate::stomas::store::{self as stomas, Stoma};
+use crate::web::form_view::Difference;
 use crate::web::{Answer, AppError, PathOf, PostedBoth, Signed, State, page, see_other};
 
 /// The patient whom the form names; compared with the page's.
@@ -33,6 +35,11 @@ fn place(id: PatientId, stoma: Option<StomaId>) -> Result<Place, AppError> {
     format!("/patients/{id}/stomas/{which}").parse().map_err(|_| AppError::NotFound)
 }
 
+/// How the date of surgery was read, with its weekday, for the message.
+fn surgery_words(stoma: &Stoma) -> String {
+    stoma.surgery_on.map(|on| format!(", surgery {}", weekday_date(on))).unwrap_or_default()
+}
+
 fn build(
     state: &State,
     signed: &Signed,
@@ -41,7 +48,7 @@ fn build(
     (form, once): (&StomaForm, &str),
     wrong: &Wrong,
 ) -> StomaPage {
-    let s = form.fields(wrong, &protocols());
+    let s = form.fields(wrong, &protocols(), state.clock.today());
     let errors = s.errors();
     let id = loaded.0.id;
     let heading = if stoma.is_some() { "Correct the stoma" } else { "Record another stoma" };
@@ -54,6 +61,7 @@ fn build(
         action: stoma.map_or_else(|| format!("/patients/{id}/stomas/new"), |s| format!("/patients/{id}/stomas/{s}")),
         patient_id: id.to_string(),
         once: once.to_owned(),
+        differences: Vec::new(),
         draft: place(id, stoma).map(|place| Draft::at(&place, None)).unwrap_or_default(),
         s,
     }
@@ -95,6 +103,7 @@ pub async fn add(
     }
     stoma.version = 1;
     let name = loaded.0.display_name();
+    let surgery = surgery_words(&stoma);
     let (place, sending) = (place(id, None)?, once::of(&of.once)?);
     let to = state
         .db
@@ -110,7 +119,7 @@ pub async fn add(
             once::sent(tx, sending, &to)?;
             drafts::drop_at(tx, &place)?;
             stomas::add(tx, &stoma)?;
-            say(tx, &format!("The stoma of {name} is recorded; reviews are planned."))?;
+            say(tx, &format!("The stoma of {name} is recorded{surgery}; reviews are planned."))?;
             append(tx, Event::create("stoma.record").about(id).with("stoma", stoma.id))?;
             Ok::<_, StoreError>(to)
         })
@@ -150,6 +159,7 @@ pub async fn save(
     let loaded = load(&state, &signed, id, "stoma.edit").await?;
     let service = signed.service.id;
     let mut held = state.db.read(move |conn| stomas::find(conn, service, stoma)).await?;
+    let stands = StomaForm::of(&held);
     if held.patient_id != id {
         return Err(AppError::NotFound);
     }
@@ -159,14 +169,29 @@ pub async fn save(
             &build(&state, &signed, &loaded, Some(stoma), (&form, ""), &wrong),
         );
     }
+    if form.version != stands.version {
+        // Somebody else saved it meanwhile: what was typed comes back beside what stands now, on the version of now.
+        let form = StomaForm { version: stands.version, ..form };
+        let (none, protocols, today) = (Wrong::new(), protocols(), state.clock.today());
+        let mut shown = build(&state, &signed, &loaded, Some(stoma), (&form, ""), &none);
+        let said = |form: &StomaForm| form.fields(&none, &protocols, today).said();
+        shown.differences = Difference::between(said(&form), said(&stands));
+        if shown.differences.is_empty() {
+            return Ok(see_other(format!("/patients/{id}/follow-up"))); // the same form twice
+        }
+        shown.errors.changed_meanwhile();
+        shown.shell.title = "Error: Correct the stoma".to_owned();
+        return page(StatusCode::CONFLICT, &shown);
+    }
     let name = loaded.0.display_name();
     let place = place(id, Some(stoma))?;
+    let surgery = surgery_words(&held);
     state
         .db
         .write(&signed.actor, move |tx| {
             drafts::drop_at(tx, &place)?;
             stomas::replace(tx, held, None)?;
-            say(tx, &format!("The stoma of {name} is saved; reviews follow the new dates."))?;
+            say(tx, &format!("The stoma of {name} is saved{surgery}; reviews follow the dates."))?;
             append(tx, Event::update("stoma.record").about(id).with("stoma", stoma)).map(drop)
         })
         .await

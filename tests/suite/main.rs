@@ -30,5 +30,7 @@ mod settings;
 mod skin_rules;
 mod supplies_pages;
 mod supply_rules;
+mod twice;
+mod undo;
 mod urgency_rules;
 mod week_list;
