@@ -67,6 +67,12 @@ async fn admit(
     if need == Need::Public {
         return Ok(None);
     }
+    if need == Need::Anyone {
+        if let Some(signed) = signed_in(req, &state, facts).await? {
+            req.extensions_mut().insert(signed);
+        }
+        return Ok(None);
+    }
     let Some(signed) = signed_in(req, &state, facts).await? else {
         if changes {
             let place = kept_at_lock(req, &state, facts).await?.ok_or(AppError::SignInNeeded)?;
@@ -76,7 +82,7 @@ async fn admit(
         return Ok(Some(see_other(sign_in::address(&req.uri().to_string(), had_cookie, false))));
     };
     let allowed = match need {
-        Need::Public | Need::SignedIn => true,
+        Need::Public | Need::Anyone | Need::SignedIn => true,
         Need::May(permission) => signed.may(permission),
     };
     let actor = signed.actor.clone();
@@ -174,6 +180,7 @@ async fn signed_in(req: &ServiceRequest, state: &State, facts: &RequestFacts) ->
             ends_at: Stamp::new(session.created_at.at() + chrono::Duration::hours(SESSION_HOURS)),
             time: local.format("%d-%b-%Y %H:%M").to_string(),
             locks_at: (local + chrono::Duration::minutes(idle)).format("%H:%M").to_string(),
+            help_href: crate::help::address_for(&req.match_pattern().unwrap_or_default()),
         }
     }))
 }

@@ -94,3 +94,27 @@ pub struct StaffPage {
     /// The form's own id.
     pub once: String,
 }
+
+/// `GET /staff/{id}`
+#[derive(Template)]
+#[template(path = "access/member.html")]
+pub struct MemberPage {
+    /// Frame.
+    pub shell: Shell,
+    /// What is wrong.
+    pub errors: ErrorSummary,
+    /// Id, for the form.
+    pub id: String,
+    /// Whose roles.
+    pub name: String,
+    /// Label and value.
+    pub facts: Vec<(&'static str, String)>,
+    /// Row version.
+    pub version: String,
+    /// The roles.
+    pub roles: Field,
+    /// Their choices.
+    pub choices: Vec<Choice>,
+    /// The reader's own.
+    pub own: bool,
+}

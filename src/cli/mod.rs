@@ -4,6 +4,7 @@ mod audit;
 mod backup;
 mod demo;
 mod healthcheck;
+mod holidays;
 mod import;
 mod migrate;
 mod rules;
@@ -44,6 +45,9 @@ enum Command {
     /// Bring a spreadsheet in
     #[command(subcommand)]
     Import(import::Import),
+    /// Bank holidays of the four nations
+    #[command(subcommand)]
+    Holidays(holidays::Holidays),
     /// The audit log
     #[command(subcommand)]
     Audit(audit::Audit),
@@ -61,9 +65,8 @@ enum Command {
     },
     /// Ask a running service whether it is ready
     Healthcheck {
-        /// Address of its /readyz, as 127.0.0.1:8080
-        #[arg(default_value = "127.0.0.1:8080")]
-        address: String,
+        /// Address of its /readyz, as 127.0.0.1:8080; what `ROUNDEL_LISTEN` or the settings file says if left out
+        address: Option<String>,
     },
 }
 
@@ -96,11 +99,14 @@ pub fn run(line: CommandLine) -> ExitCode {
         Command::Migrate => migrate::run(),
         Command::Staff(staff) => staff.run(),
         Command::Import(import) => import.run(),
+        Command::Holidays(holidays) => holidays.run(),
         Command::Audit(audit) => audit.run(),
         Command::Rules(rules) => rules.run(),
         Command::Backup { file } => backup::backup(&file),
         Command::Restore { file } => backup::restore(&file),
-        Command::Healthcheck { address } => healthcheck::run(&address),
+        Command::Healthcheck { address } => address
+            .map_or_else(|| settings().map(|s| s.listen.to_string()), Ok)
+            .and_then(|address| healthcheck::run(&address)),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -6,12 +6,14 @@ use super::chance::Chance;
 use super::stories::{ESTABLISHED, Ending, Story, TOLD, clear};
 use super::{history, people, supplies as prescriptions};
 use crate::access::roles::Role;
-use crate::access::{passwords, store};
+use crate::access::setup::{self, Step};
+use crate::access::{passwords, places, store};
 use crate::audit::{Event, append};
 use crate::db::ids::StaffId;
 use crate::db::{Actor, Db, Stamp, StoreError, Tx};
-use crate::follow_up::rules::WorkingDays;
-use crate::follow_up::store::{self as reviews, working_days};
+use crate::follow_up::offered;
+use crate::follow_up::replan::replan_as_of;
+use crate::follow_up::rules::{Nation, WorkingDays};
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
 use crate::stomas::store::{self as stomas, Stoma};
@@ -66,7 +68,7 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
     // The service goes in last with its first patients: a demonstration that was stopped half-way is made anew.
     let mut chance = Chance::new(seed);
     let numbers = people::test_numbers(count);
-    let maker = Maker { service: service.clone(), nurse, days: working_days(&service.nation)? };
+    let maker = Maker { service: service.clone(), nurse, days: WorkingDays::new(Nation::England, &[]) };
     let mut numbers = numbers.into_iter().enumerate().peekable();
     let mut first = Some((service, staff));
     while numbers.peek().is_some() || first.is_some() {
@@ -76,9 +78,12 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
         chance = db.write_now(&actor, move |tx| {
             if let Some((service, staff)) = begin {
                 store::add_service(tx, &service)?;
-                store::add_site(tx, service.id, "Marlowbridge General, outpatients")?;
+                places::add(tx, "Marlowbridge General, outpatients")?;
                 for (row, (.., role)) in staff.iter().zip(ACCOUNTS) {
                     store::add_staff(tx, row, &[role])?;
+                }
+                for step in Step::RECORDED {
+                    setup::settle(tx, step)?;
                 }
                 supplies::add_items(tx, &starter_items(service.id, tx.now()))?;
             }
@@ -139,7 +144,7 @@ impl Maker {
             let other = self.stoma(&story, &patient, kind, today, tx.now(), chance);
             stomas::add(tx, &other)?;
         }
-        reviews::replan_as_of(tx, id, today - Duration::days(story.taken_ago))?;
+        replan_as_of(tx, id, today - Duration::days(story.taken_ago))?;
         for seen in story.seen {
             history::visit(tx, &stoma, seen, self.nurse, today)?;
         }
@@ -177,12 +182,7 @@ impl Maker {
         chance: &mut Chance,
     ) -> Stoma {
         let ago = |days: i64| today - Duration::days(days);
-        let usual = match kind {
-            "colostomy" => &self.service.protocol_colostomy,
-            "ileostomy" => &self.service.protocol_ileostomy,
-            _ => &self.service.protocol_urostomy,
-        };
-        let protocol = story.protocol.unwrap_or(usual);
+        let protocol = story.protocol.unwrap_or_else(|| offered::usual(&self.service, kind));
         let size = i32::try_from(chance.between(24, 38)).unwrap_or(30);
         let base = stomas::new_stoma(self.service.id, patient.id, kind, protocol, ago(story.taken_ago), now);
         Stoma {

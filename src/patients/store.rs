@@ -1,13 +1,16 @@
 //! All queries on patients and their identifiers. Every change keeps the version before it.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::identifiers::{Identifier, Scheme};
 use super::names;
+use super::rules::phonetic_key;
 use crate::db::connection::MultiBackend;
-use crate::db::ids::{IdentifierId, PatientId, ServiceId, VersionId};
+use crate::db::ids::{IdentifierId, PatientId, ServiceId, SiteId, VersionId};
 use crate::db::schema::{patient_identifiers, patients, record_versions};
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 
@@ -64,6 +67,9 @@ pub struct Patient {
     pub created_at: Stamp,
     /// Last changed.
     pub updated_at: Stamp,
+    /// Where they are usually seen.
+    #[serde(default)]
+    pub site_id: Option<SiteId>,
 }
 
 impl Patient {
@@ -102,7 +108,7 @@ fn fill_keys(patient: &mut Patient, identifiers: &[Identifier]) {
     }
     parts.extend(identifiers.iter().map(|i| i.value().to_lowercase()));
     patient.search_key = format!(" {}", parts.join(" "));
-    patient.name_key = names::phonetic_key(&patient.family_name);
+    patient.name_key = phonetic_key(&patient.family_name);
 }
 
 /// Adds a patient with identifiers. An identifier that another patient of the service has is a conflict.
@@ -195,6 +201,51 @@ pub fn replace(
 /// A patient of this service.
 pub fn find(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Patient, StoreError> {
     Ok(patients::table.find(id).filter(patients::service_id.eq(service)).select(Patient::as_select()).first(conn)?)
+}
+
+/// Patients of this service by their ids, in the order of the ids.
+pub fn find_all(conn: &mut Conn, service: ServiceId, ids: &[PatientId]) -> Result<Vec<Patient>, StoreError> {
+    Ok(patients::table
+        .filter(patients::id.eq_any(ids))
+        .filter(patients::service_id.eq(service))
+        .order(patients::id)
+        .select(Patient::as_select())
+        .load(conn)?)
+}
+
+/// The ids that follow `after` in the order of ids, at most so many: for going through a whole caseload in parts.
+pub fn ids_after(
+    conn: &mut Conn,
+    service: ServiceId,
+    after: Option<PatientId>,
+    most: i64,
+) -> Result<Vec<PatientId>, StoreError> {
+    let mut query = patients::table.filter(patients::service_id.eq(service)).into_boxed();
+    if let Some(after) = after {
+        query = query.filter(patients::id.gt(after));
+    }
+    Ok(query.order(patients::id).limit(most).select(patients::id).load(conn)?)
+}
+
+/// Identifiers of several patients, national ones first.
+pub fn identifiers_of_all(
+    conn: &mut Conn,
+    service: ServiceId,
+    ids: &[PatientId],
+) -> Result<HashMap<PatientId, Vec<Identifier>>, StoreError> {
+    let rows: Vec<IdentifierRow> = patient_identifiers::table
+        .filter(patient_identifiers::service_id.eq(service))
+        .filter(patient_identifiers::patient_id.eq_any(ids))
+        .select(IdentifierRow::as_select())
+        .load(conn)?;
+    let mut found: HashMap<PatientId, Vec<Identifier>> = HashMap::new();
+    for row in &rows {
+        found.entry(row.patient_id).or_default().extend(row.read());
+    }
+    for held in found.values_mut() {
+        held.sort_by_key(Identifier::scheme);
+    }
+    Ok(found)
 }
 
 /// Identifiers of a patient, national ones first.
@@ -291,59 +342,6 @@ pub fn search(conn: &mut Conn, service: ServiceId, sought: &Sought) -> Result<Ve
         .load(conn)?)
 }
 
-/// A record that may be the same person, with the reason in words.
-#[derive(Clone, Debug)]
-pub struct Likely {
-    /// The record there already.
-    pub patient: Patient,
-    /// Its identifiers.
-    pub identifiers: Vec<Identifier>,
-    /// Why.
-    pub reason: names::DuplicateReason,
-}
-
-/// Records of the service that may be the same person as this one.
-pub fn duplicates(
-    conn: &mut Conn,
-    service: ServiceId,
-    family: &str,
-    given: &str,
-    born_on: Option<NaiveDate>,
-    identifiers: &[Identifier],
-) -> Result<Vec<Likely>, StoreError> {
-    let mut candidates: Vec<Patient> = patients::table
-        .filter(patients::service_id.eq(service))
-        .filter(patients::name_key.eq_any([names::phonetic_key(family), names::phonetic_key(given)]))
-        .limit(500)
-        .select(Patient::as_select())
-        .load(conn)?;
-    if let Some(born_on) = born_on {
-        candidates.extend(search(conn, service, &Sought { words: Vec::new(), born_on: Some(born_on) })?);
-    }
-    for identifier in identifiers {
-        if let Some(id) = with_identifier(conn, service, identifier)? {
-            candidates.push(find(conn, service, id)?);
-        }
-    }
-    candidates.sort_by_key(|p| p.id);
-    candidates.dedup_by_key(|p| p.id);
-    let person = names::Person { family, given, birth_date: born_on, identifiers };
-    let mut likely = Vec::new();
-    for patient in candidates {
-        let held = identifiers_of(conn, service, patient.id)?;
-        let other = names::Person {
-            family: &patient.family_name,
-            given: &patient.given_name,
-            birth_date: patient.born_on,
-            identifiers: &held,
-        };
-        if let Some(reason) = names::similarity(&person, &other) {
-            likely.push(Likely { patient, identifiers: held, reason });
-        }
-    }
-    Ok(likely)
-}
-
 /// Ids of all patients of a service: for rebuilding what derives from them.
 pub fn all_ids(conn: &mut Conn, service: ServiceId) -> Result<Vec<PatientId>, StoreError> {
     Ok(patients::table.filter(patients::service_id.eq(service)).select(patients::id).order(patients::id).load(conn)?)
@@ -387,5 +385,6 @@ pub fn new_patient(service_id: ServiceId, family: &str, given: &str, now: Stamp)
         version: 1,
         created_at: now,
         updated_at: now,
+        site_id: None,
     }
 }

@@ -3,8 +3,10 @@
 use askama::Template;
 
 use crate::drafts::Draft;
+use crate::follow_up::pages::{DifferenceView, PlanView};
 use crate::patients::forms::PatientFields;
 use crate::stomas::forms::StomaFields;
+use crate::web::chart::Chart;
 use crate::web::form_view::{Choice, Difference, ErrorSummary, Field};
 use crate::web::shell::Shell;
 use crate::web::views::{Band, Link, Pager, PatientBanner, Roundel, Score};
@@ -19,6 +21,7 @@ pub struct FoundRow {
     pub age: String,
     pub nhs: String,
     pub same_name: Option<String>,
+    pub may_be: Vec<MayBe>,
     pub roundel: Roundel,
     pub stoma: String,
     pub since: String,
@@ -26,6 +29,18 @@ pub struct FoundRow {
     pub next: String,
     pub next_note: String,
     pub ended: Option<String>,
+}
+
+/// Another record that may be the same person as the one of a row.
+pub struct MayBe {
+    /// Its address.
+    pub href: String,
+    /// Its name.
+    pub name: String,
+    /// Birth date and number: "born 23-Aug-1951, NHS No. 999 000 0042".
+    pub told_by: String,
+    /// What is alike, in words.
+    pub reason: String,
 }
 
 /// `GET /patients`
@@ -39,23 +54,49 @@ pub struct SearchPage {
     pub register_href: Option<String>,
     pub found: String,
     pub sorted_by: String,
+    pub filtered_by: Option<String>,
+    pub clinical: bool,
     pub rows: Vec<FoundRow>,
     pub nothing: String,
     pub pager: Option<Pager>,
 }
 
+/// What is being registered and the records that may be the same person, side by side.
+#[derive(Default)]
+pub struct SideBySide {
+    /// What was typed, in the order of [`SideBySide::labels`].
+    pub typed: Vec<String>,
+    /// What the lines are.
+    pub labels: Vec<&'static str>,
+    /// The records, the most alike first.
+    pub records: Vec<LikelyRecord>,
+    /// How many more there are than are shown.
+    pub more: usize,
+}
+
+impl SideBySide {
+    /// True when nobody is like the person.
+    pub fn is_empty(&self) -> bool {
+        self.records.is_empty()
+    }
+
+    /// The lines of the table: label, what was typed, what each record says.
+    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<&str>)> {
+        let of = |n: usize| self.records.iter().map(|r| r.facts.get(n).map_or("", String::as_str)).collect();
+        self.labels.iter().zip(&self.typed).enumerate().map(|(n, (l, t))| (*l, t.as_str(), of(n))).collect()
+    }
+}
+
 /// A record that may be the same person.
-pub struct LikelyRow {
+pub struct LikelyRecord {
     /// Its address.
     pub href: String,
     /// Name.
     pub name: String,
-    /// "12-Mar-1951 (75y)".
-    pub born: String,
-    /// Identifier.
-    pub nhs: String,
     /// Why it may be the same.
     pub reason: String,
+    /// What it says, line by line.
+    pub facts: Vec<String>,
 }
 
 /// Registering or correcting a patient.
@@ -79,7 +120,7 @@ pub struct PatientPage {
     /// On registration: the first stoma.
     pub stoma: Option<StomaFields>,
     /// Records that may be the same person.
-    pub likely: Vec<LikelyRow>,
+    pub likely: SideBySide,
     /// What the button says.
     pub button: String,
     /// Whose name is in the button.
@@ -144,6 +185,53 @@ pub struct EndPage {
     pub why: Field,
     /// Ended already: how, in words.
     pub ended: Option<String>,
+}
+
+/// What a change of facts would do to the planned reviews.
+#[derive(Template)]
+#[template(path = "patients/confirm.html")]
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct ConfirmPage {
+    pub shell: Shell,
+    pub banner: PatientBanner,
+    pub heading: String,
+    pub notice: Option<String>,
+    pub action: String,
+    pub button: String,
+    pub back: String,
+    pub hidden: Vec<(String, String)>,
+    pub seal: String,
+    pub changes: Vec<DifferenceView>,
+}
+
+/// Two reviews that may be held together.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct TogetherView {
+    pub words: String,
+    pub window: String,
+    pub button: String,
+    /// Id and row version of the one whose day stays, and of the one brought to it.
+    pub keep: (String, String),
+    pub bring: (String, String),
+}
+
+/// `GET /patients/{id}/follow-up`
+#[derive(Template)]
+#[template(path = "follow_up/plan.html")]
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct FollowUpPage {
+    pub shell: Shell,
+    pub banner: PatientBanner,
+    pub errors: ErrorSummary,
+    pub parts: Vec<Link>,
+    pub patient_id: String,
+    pub version: String,
+    pub charts: Vec<Chart>,
+    pub plans: Vec<PlanView>,
+    pub together: Vec<TogetherView>,
+    /// Address and stoma: record that it was refashioned.
+    pub refashion: Vec<(String, String)>,
+    pub site: Option<(Field, Vec<Choice>)>,
 }
 
 /// A stoma on the record page.

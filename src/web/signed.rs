@@ -63,6 +63,8 @@ pub struct Signed {
     pub idle_until: Stamp,
     /// When the session ends whatever is done.
     pub ends_at: Stamp,
+    /// Address of the help that fits the page asked for.
+    pub help_href: String,
 }
 
 impl Signed {
@@ -80,6 +82,7 @@ impl Signed {
             (Permission::SeeReference, "/catalogue", "Supplies catalogue"),
             (Permission::SeeReference, "/quantities", "Quantities"),
             (Permission::ImportCaseload, "/import", "Import"),
+            (Permission::SetUpService, "/service", "Service"),
             (Permission::ManageStaff, "/staff", "Staff"),
             (Permission::ReadAudit, "/audit", "Audit"),
         ];
@@ -105,9 +108,10 @@ impl Signed {
             time: self.time.clone(),
             locks_at: Some(self.locks_at.clone()),
             lock_seconds: self.lock_seconds,
+            help_href: self.help_href.clone(),
             help: self.service.phone.clone().map_or_else(
-                || "Help: ask your lead nurse".to_owned(),
-                |phone| format!("Help: ask your lead nurse, {phone}"),
+                || "or ask your lead nurse".to_owned(),
+                |phone| format!("or ask your lead nurse, {phone}"),
             ),
             ..assets::shell()
         }

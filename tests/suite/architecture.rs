@@ -10,7 +10,7 @@ const FLOORS: [&[&str]; 15] = [
     &["gate"],
     &["routes"],
     &["demo", "derive"],
-    &["record", "exchange"],
+    &["record", "exchange", "service", "help"],
     &["week"],
     &["contacts"],
     &["urgency"],
@@ -23,7 +23,7 @@ const FLOORS: [&[&str]; 15] = [
 ];
 
 /// Neighbours on one floor that may use one another in one direction: the first the second.
-const NEIGHBOURS: [(&str, &str); 14] = [
+const NEIGHBOURS: [(&str, &str); 15] = [
     ("stomas", "patients"),
     ("access", "audit"),
     ("web", "db"),
@@ -33,6 +33,7 @@ const NEIGHBOURS: [(&str, &str); 14] = [
     ("undo", "web"),
     ("web", "clock"),
     ("web", "config"),
+    ("web", "display"),
     ("db", "clock"),
     ("config", "db"),
     ("dates_in", "display"),
