@@ -23,7 +23,7 @@ use crate::web::Permission::{
     SignPrescriptions, WorkTheWeek,
 };
 use crate::web::assets;
-use crate::week::{acts, handlers as week};
+use crate::week::{acts, handlers as week, undo};
 
 /// What somebody needs to use a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -86,6 +86,7 @@ routes! {
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
+    get  "/dates" SignedIn => crate::app::read_date;
     post "/drafts" SignedIn => drafts::save;
     post "/drafts/discard" SignedIn => drafts::discard;
     get  "/session" SignedIn => sessions::left;
@@ -94,6 +95,7 @@ routes! {
     post "/account/password" SignedIn => account::change_password;
     // The week.
     get  "/week" May(WorkTheWeek) => week::list;
+    post "/reviews/undo/{id}" May(WorkTheWeek) => undo::undo;
     post "/reviews/{id}/book" May(WorkTheWeek) => acts::book;
     post "/reviews/{id}/unbook" May(WorkTheWeek) => acts::unbook;
     post "/reviews/{id}/ring" May(WorkTheWeek) => acts::ring;

@@ -200,6 +200,7 @@ fn show(
         following: facts.open(stoma).into_iter().find(|r| review.is_none_or(|this| this.id != r.id)),
         last,
         last_found: last_found.as_ref(),
+        today,
     };
     let title = if wrong.is_empty() { "Record a contact" } else { "Error: Record a contact" };
     let banner = banner(&facts.patient, &facts.identifiers, today);
@@ -273,6 +274,7 @@ fn checked(worked: &Worked) -> Checked {
         .map(|(before, same)| describe_change(before, score, if same { Scorers::Same } else { Scorers::Different }));
     let verdicts = worked.recorded.score.bands.iter();
     Checked {
+        held: display::weekday_date(worked.recorded.on),
         score: format!("{score} of 15"),
         bands: verdicts
             .map(|v| format!("Set {}: {} ({}, {})", v.set, v.band.words(), v.source.source, v.source.standing.words()))
@@ -342,6 +344,11 @@ pub async fn sign(
             return show(&state, &signed, &facts, &form, &wrong, (None, draft), "", StatusCode::UNPROCESSABLE_ENTITY);
         }
     };
+    let planned = facts.open(stoma).iter().any(|r| r.id.to_string() == form.review);
+    if !planned && !matches!(form.review.as_str(), "no" | "") {
+        let wrong = vec![("review", "The planned review was closed meanwhile. Choose again".to_owned())];
+        return show(&state, &signed, &facts, &form, &wrong, (None, draft), "", StatusCode::CONFLICT);
+    }
     let worked = work(&facts, &form, recorded, &signed, today)?;
     let print = fingerprint(&form);
     let plain = worked.recorded.score.score == 0 && worked.urgency.reasons.is_empty() && worked.proposal.keeps_planned;
@@ -442,7 +449,11 @@ fn write(
     skin::sign(tx, &row)?;
     keep_measures(tx, &stoma, &recorded.found)?;
     let said = plan_next(tx, &stoma, recorded.next.as_ref(), &proposal, proposed_on, now)?;
-    let what = if amends.is_some() { "The amendment is signed" } else { "The contact is saved and signed" };
+    let on = display::weekday_date(row.assessed_on);
+    let what = match amends {
+        Some(_) => format!("The amendment of {on} is signed"),
+        None => format!("The contact of {on} is saved and signed"),
+    };
     say(tx, &format!("{what} for {name}. {said}"))?;
     let event = if amends.is_some() { Event::update("skin.assessment") } else { Event::create("skin.assessment") };
     append(tx, event.about(patient_id).with("assessment", assessment_id).with("alerts", urgency.reasons.len()))?;

@@ -14,7 +14,7 @@ use crate::stomas::store::Stoma;
 const WRITTEN_TOGETHER: usize = 500;
 
 /// A review.
-#[derive(Clone, Debug, Queryable, Selectable, Insertable, AsChangeset, Identifiable)]
+#[derive(Clone, Debug, PartialEq, Queryable, Selectable, Insertable, AsChangeset, Identifiable)]
 #[diesel(table_name = reviews, treat_none_as_null = true)]
 #[diesel(check_for_backend(MultiBackend))]
 pub struct Review {

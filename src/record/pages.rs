@@ -7,7 +7,7 @@ use crate::follow_up::pages::{DifferenceView, PlanView};
 use crate::patients::forms::PatientFields;
 use crate::stomas::forms::StomaFields;
 use crate::web::chart::Chart;
-use crate::web::form_view::{Choice, ErrorSummary, Field};
+use crate::web::form_view::{Choice, Difference, ErrorSummary, Field};
 use crate::web::shell::Shell;
 use crate::web::views::{Band, Link, Pager, PatientBanner, Roundel, Score};
 
@@ -129,6 +129,8 @@ pub struct PatientPage {
     pub hidden: Vec<(String, String)>,
     /// What was kept of the form.
     pub draft: Draft,
+    /// Where it differs from a record that was changed meanwhile.
+    pub differences: Vec<Difference>,
 }
 
 /// Recording or correcting a stoma.
@@ -151,6 +153,8 @@ pub struct StomaPage {
     pub once: String,
     /// What was kept of the form.
     pub draft: Draft,
+    /// Where it differs from a record that was changed meanwhile.
+    pub differences: Vec<Difference>,
     /// Fields.
     pub s: StomaFields,
 }
@@ -167,6 +171,8 @@ pub struct EndPage {
     pub errors: ErrorSummary,
     /// Where the form goes.
     pub action: String,
+    /// Id of the patient, compared with the page's.
+    pub patient: String,
     /// Row version.
     pub version: String,
     /// Reason.

@@ -299,6 +299,7 @@ pub fn build(
     let sign = loaded.checked.as_ref().filter(|_| may_sign).map(|checked| -> Result<SignView, AppError> {
         Ok(SignView {
             action: format!("/prescriptions/{}/sign", held.id),
+            patient_id: held.patient_id.to_string(),
             version: held.version.to_string(),
             seal: checked.seal()?,
             reason: checked.refuses().then(|| {
@@ -325,6 +326,7 @@ pub fn build(
         StopView {
             heading: heading.to_owned(),
             action: format!("/prescriptions/{}/stop", held.id),
+            patient_id: held.patient_id.to_string(),
             version: held.version.to_string(),
             reason: field(STOP_FIELD, label),
             button: button.to_owned(),

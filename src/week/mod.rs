@@ -9,3 +9,4 @@ pub mod pages;
 pub mod shown;
 pub mod slots;
 pub mod store;
+pub mod undo;

@@ -33,6 +33,8 @@ mod skin_rules;
 mod staff_roles;
 mod supplies_pages;
 mod supply_rules;
+mod twice;
+mod undo;
 mod urgency_rules;
 mod week_list;
 mod welcome;

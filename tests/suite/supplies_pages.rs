@@ -52,7 +52,11 @@ async fn sign(who: &Client, list: &str) -> Page {
     let page = who.get(&format!("{list}/summary")).await.expect(200);
     let form = format!("form[action='{list}/sign'] input");
     let value = |name: &str| page.attributes(&format!("{form}[name='{name}']"), "value").remove(0);
-    who.post(&format!("{list}/sign"), &[("version", &value("version")), ("seal", &value("seal"))]).await
+    who.post(
+        &format!("{list}/sign"),
+        &[("patient", &value("patient")), ("version", &value("version")), ("seal", &value("seal"))],
+    )
+    .await
 }
 
 both_backends! {
@@ -120,16 +124,16 @@ both_backends! {
         let held = app.db_patient("Thistlewood", "Marion", NHS, 40);
         let list = draft(&nurse, &held, &[(&id_of(&items, "one-piece-drainable-flat-cut"), "1", "1", "")]).await;
         sign(&prescriber, &list).await.expect(303);
-        let (address, summary) = (format!("{list}/stop"), format!("{list}/summary"));
+        let (address, summary, who) = (format!("{list}/stop"), format!("{list}/summary"), held.id.to_string());
         let page = prescriber.get(&summary).await.expect(200);
         let version = page.attributes(&format!("form[action='{address}'] input[name=version]"), "value").remove(0);
         nurse.get(&summary).await.expect(200);
-        nurse.post(&address, &[("version", &version), ("reason", "The stoma was reversed")]).await.expect(403);
-        let page = prescriber.post(&address, &[("version", &version), ("reason", "")]).await.expect(422);
+        nurse.post(&address, &[("patient", who.as_str()), ("version", &version), ("reason", "The stoma was reversed")]).await.expect(403);
+        let page = prescriber.post(&address, &[("patient", who.as_str()), ("version", &version), ("reason", "")]).await.expect(422);
         assert!(page.first("#error-summary").contains("why the list is stopped"));
-        prescriber.post(&address, &[("version", "1"), ("reason", "The stoma was reversed")]).await.expect(409);
+        prescriber.post(&address, &[("patient", who.as_str()), ("version", "1"), ("reason", "The stoma was reversed")]).await.expect(409);
         assert_eq!(raw::count(&mut app.outside(), "prescriptions WHERE status = 'signed'"), 1);
-        prescriber.post(&address, &[("version", &version), ("reason", "The stoma was reversed")]).await.expect(303);
+        prescriber.post(&address, &[("patient", who.as_str()), ("version", &version), ("reason", "The stoma was reversed")]).await.expect(303);
         let page = prescriber.get(&summary).await.expect(200);
         let words = page.first(".standfirst");
         assert!(words.contains("Stopped") && words.contains("The stoma was reversed"), "{words}");
@@ -159,7 +163,13 @@ both_backends! {
         assert_eq!(raw::count(&mut app.outside(), "prescriptions WHERE status = 'draft'"), 1);
         let (seal, why) = (page.value("seal").unwrap(), "Two systems are tried side by side");
         let version = page.value("version").unwrap();
-        let fields = [("version", version.as_str()), ("seal", seal.as_str()), ("override_reason", why)];
+        let who = held.id.to_string();
+        let fields = [
+            ("patient", who.as_str()),
+            ("version", version.as_str()),
+            ("seal", seal.as_str()),
+            ("override_reason", why),
+        ];
         prescriber.post(&format!("{list}/sign"), &fields).await.expect(303);
         let page = prescriber.get(&format!("{list}/summary")).await.expect(200);
         assert!(page.first("[aria-labelledby=h-issued]").contains(why));
