@@ -80,9 +80,11 @@ impl SideBySide {
         self.records.is_empty()
     }
 
-    /// The lines of the table: label, what was typed, what each record says.
-    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<&str>)> {
-        let of = |n: usize| self.records.iter().map(|r| r.facts.get(n).map_or("", String::as_str)).collect();
+    /// The lines of the table: label, what was typed, each record's name and what it says.
+    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<(&str, &str)>)> {
+        let of = |n: usize| {
+            self.records.iter().map(|r| (r.name.as_str(), r.facts.get(n).map_or("", String::as_str))).collect()
+        };
         self.labels.iter().zip(&self.typed).enumerate().map(|(n, (l, t))| (*l, t.as_str(), of(n))).collect()
     }
 }
