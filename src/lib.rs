@@ -11,7 +11,7 @@
 //! * **Facts:** [`patients`], [`stomas`].
 //! * **People and the log:** [`access`], then [`audit`].
 //! * **Ground:** [`print`] (paper), [`db`] (the two doors), [`web`] (pages in general), [`config`], [`clock`], and the
-//!   small pure helpers [`display`], [`dates_in`], [`provenance`], [`json_input`].
+//!   small pure helpers [`display`], [`dates_in`], [`provenance`], [`json_input`], [`words`] (what a patient reads).
 
 pub mod access;
 pub mod app;
@@ -40,3 +40,4 @@ pub mod supplies;
 pub mod urgency;
 pub mod web;
 pub mod week;
+pub mod words;

@@ -12,13 +12,13 @@ use crate::exchange::handlers as import;
 use crate::follow_up::handlers as follow_up;
 use crate::record::{access, edit, log, page, register, search, stoma};
 use crate::skin::handlers as skin;
-use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
+use crate::supplies::{catalogue, draft, paper, quantities, routine, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
     ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions, WorkTheWeek,
 };
 use crate::web::assets;
-use crate::week::{acts, handlers as week};
+use crate::week::{acts, handlers as week, sheets};
 
 /// What somebody needs to use a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -78,6 +78,8 @@ routes! {
     post "/account/password" SignedIn => account::change_password;
     // The week.
     get  "/week" May(WorkTheWeek) => week::list;
+    get  "/week/day" May(WorkTheWeek) => sheets::day;
+    get  "/week/downtime" May(WorkTheWeek) => sheets::downtime;
     post "/reviews/{id}/book" May(WorkTheWeek) => acts::book;
     post "/reviews/{id}/unbook" May(WorkTheWeek) => acts::unbook;
     post "/reviews/{id}/ring" May(WorkTheWeek) => acts::ring;
@@ -108,6 +110,8 @@ routes! {
     post "/patients/{id}/supplies" May(DrawUpSupplies) => draft::post;
     get  "/prescriptions/{id}/summary" May(SeeClinical) => summary::summary;
     get  "/prescriptions/{id}/summary.pdf" May(SeeClinical) => paper::pdf;
+    get  "/prescriptions/{id}/routine" May(SeeClinical) => routine::page_of;
+    get  "/prescriptions/{id}/routine.pdf" May(SeeClinical) => routine::pdf;
     post "/prescriptions/{id}/sign" May(SignPrescriptions) => signing::sign;
     post "/prescriptions/{id}/stop" May(DrawUpSupplies) => signing::stop;
     // Exchange.

@@ -172,3 +172,18 @@ pub fn find(conn: &mut Conn, service: ServiceId, id: AssessmentId) -> Result<Ass
         .select(AssessmentRow::as_select())
         .first(conn)?)
 }
+
+/// Assessments of these patients that hold, newest first: for lists of several patients.
+pub fn of_patients(
+    conn: &mut Conn,
+    service: ServiceId,
+    patients: &[PatientId],
+) -> Result<Vec<AssessmentRow>, StoreError> {
+    Ok(assessments::table
+        .filter(assessments::service_id.eq(service))
+        .filter(assessments::patient_id.eq_any(patients))
+        .filter(assessments::status.eq("signed"))
+        .order((assessments::assessed_on.desc(), assessments::signed_at.desc()))
+        .select(AssessmentRow::as_select())
+        .load(conn)?)
+}

@@ -18,7 +18,7 @@ const FLOORS: [&[&str]; 14] = [
     &["skin", "follow_up"],
     &["stomas", "patients"],
     &["access", "audit"],
-    &["print", "db", "web", "config", "clock", "display", "dates_in", "provenance", "json_input"],
+    &["print", "db", "web", "config", "clock", "display", "dates_in", "provenance", "json_input", "words"],
 ];
 
 /// Neighbours on one floor that may use one another in one direction: the first the second.
