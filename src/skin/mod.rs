@@ -2,6 +2,7 @@
 //!
 //! `rules` decides (pure), `store` keeps what was found, who signed it and the version of the rule that scored it.
 
+pub mod charts;
 pub mod handlers;
 pub mod pages;
 pub mod rules;
