@@ -164,16 +164,7 @@ pub fn of_patient(
         .load(conn)?)
 }
 
-/// One assessment of this service.
-pub fn find(conn: &mut Conn, service: ServiceId, id: AssessmentId) -> Result<AssessmentRow, StoreError> {
-    Ok(assessments::table
-        .find(id)
-        .filter(assessments::service_id.eq(service))
-        .select(AssessmentRow::as_select())
-        .first(conn)?)
-}
-
-/// Assessments of these patients that hold, newest first: for lists of several patients.
+/// Signed assessments of several patients that no later one replaced, newest first.
 pub fn of_patients(
     conn: &mut Conn,
     service: ServiceId,
@@ -186,4 +177,13 @@ pub fn of_patients(
         .order((assessments::assessed_on.desc(), assessments::signed_at.desc()))
         .select(AssessmentRow::as_select())
         .load(conn)?)
+}
+
+/// One assessment of this service.
+pub fn find(conn: &mut Conn, service: ServiceId, id: AssessmentId) -> Result<AssessmentRow, StoreError> {
+    Ok(assessments::table
+        .find(id)
+        .filter(assessments::service_id.eq(service))
+        .select(AssessmentRow::as_select())
+        .first(conn)?)
 }

@@ -20,7 +20,8 @@ use crate::audit::{Event, view};
 use crate::db::ids::{PatientId, ServiceId, StaffId};
 use crate::db::{Conn, StoreError};
 use crate::display;
-use crate::follow_up::store::{self as reviews, Review, working_days};
+use crate::follow_up::calendar::{self, working_days};
+use crate::follow_up::store::{self as reviews, Review};
 use crate::patients::identifiers::Identifier;
 use crate::patients::names;
 use crate::patients::store::{self as patients, Patient};
@@ -131,7 +132,7 @@ pub async fn day(state: web::Data<State>, signed: Signed, asked: QueryOf<Asked>)
             score: clinical.then(|| last.map_or_else(|| ("Not yet scored".to_owned(), String::new()), score_words)),
         });
     }
-    let days = working_days(&signed.service.nation)?;
+    let days = working_days(&state.db, service).await?;
     let address = |on: NaiveDate| format!("/week/day?on={on}");
     let next = days.next_on_or_after(on + Duration::days(1));
     let mut before = on - Duration::days(1);
@@ -171,19 +172,19 @@ struct Downtime {
 fn load_downtime(
     conn: &mut Conn,
     service: ServiceId,
-    nation: &str,
     clinical: bool,
     today: NaiveDate,
 ) -> Result<(Downtime, Vec<PatientId>), StoreError> {
+    let days = calendar::of_service(conn, service)?;
     let booked = reviews::booked_on(conn, service, today)?;
     let expected = unique(booked.iter().map(|review| review.patient_id));
     let mut bands = BTreeMap::new();
     for row in store::kept_of(conn, service, &expected)? {
-        bands.insert(row.patient_id, urgency_of(&row, nation, today)?);
+        bands.insert(row.patient_id, urgency_of(&row, &days, today)?);
     }
     let mut urgent = Vec::new();
     for row in store::candidates(conn, service, today)? {
-        let decision = urgency_of(&row, nation, today)?;
+        let decision = urgency_of(&row, &days, today)?;
         if DOWNTIME_BANDS.contains(&decision.band) && !expected.contains(&row.patient_id) {
             urgent.push((row, decision));
         }
@@ -230,10 +231,9 @@ impl Downtime {
 pub async fn downtime(state: web::Data<State>, signed: Signed) -> Answer {
     let today = state.clock.today();
     let service = signed.service.id;
-    let nation = signed.service.nation.clone();
     let clinical = signed.may(Permission::SeeClinical);
     let loaded = view(&state.db, &signed.actor, move |conn| {
-        let (loaded, ids) = load_downtime(conn, service, &nation, clinical, today)?;
+        let (loaded, ids) = load_downtime(conn, service, clinical, today)?;
         Ok((loaded, Event::read("week.downtime").about_all(ids)))
     })
     .await?;

@@ -104,7 +104,7 @@ fn a_translator_adds_one_file_and_touches_no_code() {
 #[test]
 fn a_file_that_does_not_fit_is_refused_with_what_to_mend() {
     let cases = [
-        (INVENTED.replace("phone = \"Gnira", "fone = \"Gnira"), "missing: ring.phone"),
+        (INVENTED.replace("\nphone = \"Gnira", "\nfone = \"Gnira"), "missing: ring.phone"),
         (INVENTED.replace("[ring]", "[ring]\nextra = \"Oha\""), "never used: ring.extra"),
         (INVENTED.replace("{phone}.", "{fone}."), "ring.phone must have [\"phone\"] to fill and has [\"fone\"]"),
         (INVENTED.replace("{days} syada", "syada"), "must have"),
