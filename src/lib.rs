@@ -12,7 +12,7 @@
 //! * **People and the log:** [`access`], then [`audit`]; beside them [`once`] (a form sent twice
 //!   makes one thing) and [`undo`] (an act taken back).
 //! * **Ground:** [`print`] (paper), [`db`] (the two doors), [`web`] (pages in general), [`config`], [`clock`], and the
-//!   small pure helpers [`display`], [`dates_in`], [`provenance`], [`json_input`].
+//!   small pure helpers [`display`], [`dates_in`], [`provenance`], [`json_input`], [`words`] (what a patient reads).
 
 pub mod access;
 pub mod app;
@@ -46,3 +46,4 @@ pub mod undo;
 pub mod urgency;
 pub mod web;
 pub mod week;
+pub mod words;

@@ -210,3 +210,14 @@ pub fn booked_slots(
         .load(conn)?;
     Ok(rows.into_iter().filter_map(|(on, time)| on.zip(time)).collect())
 }
+
+/// Reviews booked for a day, by time.
+pub fn booked_on(conn: &mut Conn, service: ServiceId, on: NaiveDate) -> Result<Vec<Review>, StoreError> {
+    Ok(reviews::table
+        .filter(reviews::service_id.eq(service))
+        .filter(reviews::status.eq("booked"))
+        .filter(reviews::booked_on.eq(on))
+        .order((reviews::booked_time, reviews::id))
+        .select(Review::as_select())
+        .load(conn)?)
+}

@@ -66,6 +66,8 @@ pub struct SummaryPage {
     pub standfirst: String,
     pub pdf_href: String,
     pub large_href: String,
+    /// The change routine, of a list in force.
+    pub routine_href: Option<String>,
     pub all_href: String,
     pub edit_href: Option<String>,
     /// Label and value.

@@ -3,6 +3,8 @@
 mod acts;
 mod paper;
 
+pub use paper::pages;
+
 use std::process::Command;
 
 use roundel::access::roles::Role;
@@ -12,16 +14,19 @@ use roundel::supplies::store::{self, Item};
 use crate::both_backends;
 use crate::support::{Client, Page, Someone, TestApp, raw};
 
-const NHS: &str = "999 000 0042";
+/// A number of the range kept for tests.
+pub const NHS: &str = "999 000 0042";
 
-fn stocked(app: &TestApp) -> Vec<Item> {
+/// The starter catalogue, in the service.
+pub fn stocked(app: &TestApp) -> Vec<Item> {
     let items = starter_items(app.service_id, app.now());
     let copy = items.clone();
     app.write(move |tx| store::add_items(tx, &copy));
     items
 }
 
-fn id_of(items: &[Item], code: &str) -> String {
+/// The id of an item by its code.
+pub fn id_of(items: &[Item], code: &str) -> String {
     items.iter().find(|item| item.code == code).unwrap_or_else(|| panic!("no {code}")).id.to_string()
 }
 
@@ -42,13 +47,14 @@ async fn send(who: &Client, page: &Page, act: &str, lines: &[Line<'_>]) -> Page 
 }
 
 /// A saved draft: the address of its summary without `/summary`.
-async fn draft(who: &Client, held: &Someone, lines: &[Line<'_>]) -> String {
+pub async fn draft(who: &Client, held: &Someone, lines: &[Line<'_>]) -> String {
     let form = who.get(&format!("/patients/{}/supplies", held.id)).await.expect(200);
     let saved = send(who, &form, "save", lines).await.expect(303);
     saved.location().unwrap().strip_suffix("/summary").unwrap().to_owned()
 }
 
-async fn sign(who: &Client, list: &str) -> Page {
+/// Signs a draft as its page asks.
+pub async fn sign(who: &Client, list: &str) -> Page {
     let page = who.get(&format!("{list}/summary")).await.expect(200);
     let form = format!("form[action='{list}/sign'] input");
     let value = |name: &str| page.attributes(&format!("{form}[name='{name}']"), "value").remove(0);

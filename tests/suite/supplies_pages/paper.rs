@@ -9,7 +9,7 @@ use crate::both_backends;
 use crate::support::{Client, Page, raw};
 
 /// The words of a PDF, blanks run together, page by page.
-fn pages(pdf: &Page) -> Vec<String> {
+pub fn pages(pdf: &Page) -> Vec<String> {
     let dir = tempfile::tempdir().unwrap();
     std::fs::write(dir.path().join("x.pdf"), &pdf.bytes).unwrap();
     let run = |program: &str, args: &[&str]| {
