@@ -15,6 +15,7 @@ mod commands;
 mod demo_service;
 mod display;
 mod durability;
+mod follow_up_pages;
 mod follow_up_rules;
 mod identifiers;
 mod import_pages;
