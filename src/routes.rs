@@ -7,17 +7,19 @@ use actix_web::guard;
 use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
-use crate::access::{account, sign_in, staff};
+use crate::access::{account, member, sign_in, staff};
 use crate::contacts::clinic;
 use crate::exchange::handlers as import;
 use crate::follow_up::{closures, force, protocol_pages as protocols, runs_page, year};
+use crate::help::handlers as help;
 use crate::record::{access, edit, follow_up, log, page, register, search, stoma};
+use crate::service::{choices, settings, sites, welcome};
 use crate::skin::handlers as skin;
 use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
-    FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions,
-    WorkTheWeek,
+    FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService,
+    SignPrescriptions, WorkTheWeek,
 };
 use crate::web::assets;
 use crate::week::{acts, handlers as week};
@@ -27,6 +29,8 @@ use crate::week::{acts, handlers as week};
 pub enum Need {
     /// Nothing.
     Public,
+    /// Nothing; who is signed in sees it in their own frame.
+    Anyone,
     /// To be signed in.
     SignedIn,
     /// To be signed in with a role that may do this.
@@ -63,7 +67,7 @@ macro_rules! routes {
     (@route post) => { web::post() };
 }
 
-use Need::{May, Public, SignedIn};
+use Need::{Anyone, May, Public, SignedIn};
 
 routes! {
     // Before sign-in, and for machines.
@@ -74,6 +78,10 @@ routes! {
     get  "/static/{stamp}/{file:.*}" Public => assets::file;
     get  "/livez" Public => crate::app::live;
     get  "/readyz" Public => crate::app::ready;
+    // Help: words only.
+    get  "/help" Anyone => help::index;
+    get  "/help/{topic}" Anyone => help::topic;
+    get  "/help/guides/{role}" Anyone => help::guide;
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
@@ -144,12 +152,25 @@ routes! {
     post "/catalogue/{id}" May(EditCatalogue) => catalogue::act;
     get  "/quantities" May(SeeReference) => quantities::list;
     post "/quantities" May(EditService) => quantities::choose;
+    // The service.
+    get  "/welcome" May(SetUpService) => welcome::steps;
+    post "/welcome" May(SetUpService) => welcome::act;
+    get  "/service" May(SetUpService) => settings::form;
+    post "/service" May(EditService) => settings::save;
+    post "/service/sites" May(EditService) => sites::add;
+    post "/service/sites/{id}" May(EditService) => sites::act;
+    get  "/service/protocols" May(SetUpService) => choices::protocols;
+    post "/service/protocols" May(EditService) => choices::choose_protocols;
+    get  "/service/bands" May(SetUpService) => choices::bands;
+    post "/service/bands" May(EditService) => choices::choose_bands;
     // People and the log.
     get  "/audit" May(ReadAudit) => log::list;
     post "/audit/verify" May(ReadAudit) => log::verify;
     get  "/staff" May(ManageStaff) => staff::list;
     post "/staff" May(ManageStaff) => staff::add;
+    get  "/staff/{id}" May(ManageStaff) => member::form;
     post "/staff/{id}" May(ManageStaff) => staff::act;
+    post "/staff/{id}/roles" May(ManageStaff) => member::save;
 }
 
 static NEEDS: LazyLock<HashMap<(Method, &'static str), Need>> =

@@ -6,7 +6,8 @@ use super::chance::Chance;
 use super::stories::{ESTABLISHED, Ending, Story, TOLD, clear};
 use super::{history, people, supplies as prescriptions};
 use crate::access::roles::Role;
-use crate::access::{passwords, store};
+use crate::access::setup::{self, Step};
+use crate::access::{passwords, places, store};
 use crate::audit::{Event, append};
 use crate::db::ids::StaffId;
 use crate::db::{Actor, Db, Stamp, StoreError, Tx};
@@ -77,9 +78,12 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
         chance = db.write_now(&actor, move |tx| {
             if let Some((service, staff)) = begin {
                 store::add_service(tx, &service)?;
-                store::add_site(tx, service.id, "Marlowbridge General, outpatients")?;
+                places::add(tx, "Marlowbridge General, outpatients")?;
                 for (row, (.., role)) in staff.iter().zip(ACCOUNTS) {
                     store::add_staff(tx, row, &[role])?;
+                }
+                for step in Step::RECORDED {
+                    setup::settle(tx, step)?;
                 }
                 supplies::add_items(tx, &starter_items(service.id, tx.now()))?;
             }

@@ -4,14 +4,17 @@ use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::NaiveDate;
 
-use super::pages::{LikelyRow, PatientPage};
+use super::pages::{LikelyRecord, PatientPage, SideBySide};
 use crate::access::store::{Service, service};
 use crate::audit::{Event, append, view};
 use crate::db::ids::ServiceId;
 use crate::db::{Conn, Stamp, StoreError};
+use crate::display;
 use crate::follow_up::offered;
-use crate::patients::forms::{PatientForm, Wrong};
-use crate::patients::store::{self as patients, Likely};
+use crate::patients::forms::{GENDERS, PatientForm, Wrong};
+use crate::patients::identifiers::Identifier;
+use crate::patients::likely::{self, Likely};
+use crate::patients::store::{self as patients, Patient};
 use crate::stomas::forms::StomaForm;
 use crate::stomas::store::{self as stomas, Stoma};
 use crate::web::form_view::ErrorSummary;
@@ -61,8 +64,7 @@ struct Shown<'a> {
     wrong: Wrong,
     stoma_wrong: Wrong,
     protocols: &'a [(String, String)],
-    likely: Vec<Likely>,
-    today: NaiveDate,
+    beside: SideBySide,
 }
 
 fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
@@ -70,28 +72,11 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
     let s = shown.stoma.fields(&shown.stoma_wrong, shown.protocols);
     let mut errors = f.errors();
     errors.items.extend(s.errors().items);
-    if errors.is_empty() && !shown.likely.is_empty() {
+    if errors.is_empty() && !shown.beside.is_empty() {
         errors = ErrorSummary::none();
         errors.push("not_a_duplicate", "This person may be registered already. Look at the records below first");
     }
-    let likely: Vec<LikelyRow> = shown
-        .likely
-        .iter()
-        .map(|l| LikelyRow {
-            href: format!("/patients/{}", l.patient.id),
-            name: l.patient.display_name(),
-            born: format!(
-                "{} ({})",
-                shown::date_or(l.patient.born_on, "Not known"),
-                shown::age(l.patient.born_on, shown.today)
-            ),
-            nhs: l
-                .identifiers
-                .first()
-                .map_or_else(|| "No number".to_owned(), |i| format!("{} {}", i.scheme().label(), i.display())),
-            reason: l.reason.to_string(),
-        })
-        .collect();
+    let likely = shown.beside;
     let title = if errors.is_empty() { "Register a patient" } else { "Error: Register a patient" };
     PatientPage {
         shell: signed.shell(title, "/patients"),
@@ -105,6 +90,62 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
         button: if likely.is_empty() { "Register" } else { "Register all the same" }.to_owned(),
         likely,
         button_name: String::new(),
+    }
+}
+
+/// How many records are put beside what was typed; more cannot be compared at a glance.
+const MOST_BESIDE: usize = 4;
+
+fn side_by_side(typed: &Beside<'_>, likely: &[Likely], today: NaiveDate) -> SideBySide {
+    let of = |l: &Likely| LikelyRecord {
+        href: format!("/patients/{}", l.patient.id),
+        name: l.patient.display_name(),
+        reason: l.reason.to_string(),
+        facts: Beside { patient: &l.patient, identifiers: &l.identifiers }.facts(today),
+    };
+    SideBySide {
+        typed: typed.facts(today),
+        labels: FACTS.to_vec(),
+        records: likely.iter().take(MOST_BESIDE).map(of).collect(),
+        more: likely.len().saturating_sub(MOST_BESIDE),
+    }
+}
+
+/// The lines in which two records are compared.
+const FACTS: [&str; 8] = ["Name", "Born", "Gender", "Numbers", "Address", "Phone", "GP practice", "Record"];
+
+struct Beside<'a> {
+    patient: &'a Patient,
+    identifiers: &'a [Identifier],
+}
+
+impl Beside<'_> {
+    /// One text for each of [`FACTS`]; words where nothing is known.
+    fn facts(&self, today: NaiveDate) -> Vec<String> {
+        let p = self.patient;
+        let known = |text: &Option<String>| text.clone().unwrap_or_else(|| "Not recorded".to_owned());
+        let numbers: Vec<String> =
+            self.identifiers.iter().map(|i| format!("{} {}", i.scheme().label(), i.display())).collect();
+        let gender = GENDERS.iter().find(|(code, _)| *code == p.gender).map_or("Not known", |(_, word)| word);
+        let address: Vec<&str> = [&p.address, &p.postcode].into_iter().flatten().map(String::as_str).collect();
+        let record = match (p.version, p.ended_on) {
+            (0, _) => "New, not saved".to_owned(),
+            (_, Some(on)) => format!("Ended {}", display::short_date(on)),
+            _ => format!(
+                "Registered {}",
+                display::short_date(p.created_at.at().with_timezone(&chrono::Local).date_naive())
+            ),
+        };
+        vec![
+            p.display_name(),
+            format!("{} ({})", shown::date_or(p.born_on, "Not known"), shown::age(p.born_on, today)),
+            gender.to_owned(),
+            if numbers.is_empty() { "No number recorded".to_owned() } else { numbers.join(", ") },
+            if address.is_empty() { "Not recorded".to_owned() } else { address.join(", ") },
+            known(&p.phone),
+            known(&p.gp_practice),
+            record,
+        ]
     }
 }
 
@@ -122,8 +163,7 @@ pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
         wrong: Wrong::new(),
         stoma_wrong: Wrong::new(),
         protocols: &choices.protocols,
-        likely: Vec::new(),
-        today: state.clock.today(),
+        beside: SideBySide::default(),
     };
     page(StatusCode::OK, &build(&signed, shown))
 }
@@ -145,14 +185,19 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         Ok(facts) if stoma_wrong.is_empty() => facts,
         other => {
             let wrong = other.err().unwrap_or_default();
-            let shown =
-                Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, likely: Vec::new(), today };
+            let beside = SideBySide::default();
+            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
-    let (family, given, numbers) = (form.family_name.clone(), form.given_name.clone(), facts.identifiers.clone());
-    let likely =
-        state.db.read(move |conn| patients::duplicates(conn, service, &family, &given, born_on, &numbers)).await?;
+    form.put_on(&mut patient, &facts);
+    let (family, given, numbers) = (patient.family_name.clone(), patient.given_name.clone(), facts.identifiers.clone());
+    let likely = view(&state.db, &signed.actor, move |conn| {
+        let likely = likely::duplicates(conn, service, &family, &given, born_on, &numbers)?;
+        let event = Event::read("patient.duplicates").about_all(likely.iter().map(|l| l.patient.id));
+        Ok((likely, event))
+    })
+    .await?;
     let same_number = likely.iter().any(|l| l.identifiers.iter().any(|i| facts.identifiers.contains(i)));
     if same_number || (!likely.is_empty() && form.not_a_duplicate != "yes") {
         let wrong = if same_number {
@@ -163,13 +208,11 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         } else {
             Wrong::new()
         };
-        let shown_ids: Vec<_> = likely.iter().map(|l| l.patient.id).collect();
-        let event = Event::read("patient.duplicates").about_all(shown_ids);
-        state.db.write(&signed.actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
-        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, likely, today };
+        let typed = Beside { patient: &patient, identifiers: &facts.identifiers };
+        let beside = side_by_side(&typed, &likely, today);
+        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
         return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
     }
-    form.put_on(&mut patient, &facts);
     patient.version = 1;
     stoma.version = 1;
     choices.settle(&mut stoma);

@@ -25,9 +25,11 @@ pub enum Permission {
     SeeReference,
     /// Add items to the catalogue.
     EditCatalogue,
+    /// See the facts of the service and what is left to set up.
+    SetUpService,
     /// Copy a protocol and change the draft; putting it into force needs [`Permission::EditService`].
     EditProtocols,
-    /// Choose the service's protocols, quantity set, clinic hours.
+    /// Change the service's name, sites, clinic hours; choose its protocols, quantity set, skin bands.
     EditService,
     /// Add staff, change roles, end access.
     ManageStaff,

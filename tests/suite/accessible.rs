@@ -253,3 +253,64 @@ fn people_and_the_log() {
         look.done();
     });
 }
+
+#[test]
+fn service_help_and_duplicates() {
+    block_on(async {
+        let app = demonstration();
+        let mut look = Look::start(&app).await;
+        look.open("help, nobody signed in", "/help/signing-in").await;
+        sign_in_as(&mut look.browser, "lead").await;
+        for (name, path) in [
+            ("welcome", "/welcome"),
+            ("service", "/service"),
+            ("service, protocols", "/service/protocols"),
+            ("service, bands", "/service/bands"),
+            ("help", "/help"),
+            ("help, a topic", "/help/week"),
+            ("help, a guide", "/help/guides/lead"),
+        ] {
+            look.open(name, path).await;
+        }
+        look.open("service", "/service").await;
+        look.press("form[action='/service/sites'] button").await;
+        assert!(look.browser.sees("#error-summary").await);
+        look.here("service, with an error").await;
+        look.open("register", "/patients/new").await;
+        for (name, typed) in [
+            ("family_name", "Thornbury"),
+            ("given_name", "Rosalind"),
+            ("born_day", "12"),
+            ("born_month", "Mar"),
+            ("born_year", "1948"),
+            ("surgery_on", "today"),
+        ] {
+            look.browser.type_into(&format!("[name={name}]"), typed).await;
+        }
+        for css in [
+            "[name=gender][value=female]",
+            "[name=sensitivity][value=none-known]",
+            "[name=kind][value=urostomy]",
+            "[name=construction][value=end]",
+            "[name=permanence][value=permanent]",
+            "[name=surgery][value=planned]",
+        ] {
+            look.press(css).await;
+        }
+        look.press(".finish button[type=submit]").await;
+        assert!(look.browser.sees("table.beside").await, "{}", look.browser.words("main").await);
+        look.here("register, likely duplicates").await;
+        look.browser.type_into("#find", "thornb").await;
+        look.press(".find button").await;
+        assert!(look.browser.words("table.found").await.contains("May be the same person as"));
+        look.here("patients, marked").await;
+        look.browser.driver().delete_all_cookies().await.expect("no session");
+        sign_in_as(&mut look.browser, "administrator").await;
+        look.open("staff", "/staff").await;
+        let member = look.browser.find("td a.button").await.attr("href").await.expect("a link").expect("an address");
+        look.open("staff, roles", &member).await;
+        look.press("main form button[type=submit]").await;
+        look.open("welcome, administrator", "/welcome").await;
+        look.done();
+    });
+}

@@ -10,7 +10,7 @@ const FLOORS: [&[&str]; 14] = [
     &["gate"],
     &["routes"],
     &["demo", "derive"],
-    &["record", "exchange"],
+    &["record", "exchange", "service", "help"],
     &["week"],
     &["contacts"],
     &["urgency"],

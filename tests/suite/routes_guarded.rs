@@ -58,12 +58,14 @@ fn few_routes_are_public_and_each_is_meant() {
             "GET /readyz"
         ]
     );
+    let anyone: Vec<&str> = ROUTES.iter().filter(|r| r.need == Need::Anyone).map(|r| r.path).collect();
+    assert_eq!(anyone, ["/help", "/help/{topic}", "/help/guides/{role}"], "help holds words only");
 }
 
 both_backends! {
     async fn nobody_gets_past_the_gate_without_signing_in(app: TestApp) {
         let nobody = app.anonymous();
-        for route in ROUTES.iter().filter(|r| r.need != Need::Public) {
+        for route in ROUTES.iter().filter(|r| !matches!(r.need, Need::Public | Need::Anyone)) {
             let page = ask(&nobody, route).await;
             let refused = match page.status {
                 303 => page.location().is_some_and(|l| l.starts_with("/sign-in?")),

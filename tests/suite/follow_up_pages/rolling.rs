@@ -1,6 +1,7 @@
 //! Closures, the daily task and the year ahead.
 
 use chrono::{Duration, Months, NaiveDate};
+use roundel::access::places;
 use roundel::access::roles::Role;
 use roundel::db::Db;
 use roundel::follow_up::roll::{run_due, runs};
@@ -146,9 +147,8 @@ both_backends! {
     async fn the_year_ahead_counts_against_slots_and_what_if_writes_nothing(app: TestApp) {
         let lead = app.as_role(Role::Lead);
         let site = {
-            let service = app.service_id;
-            app.write(move |tx| roundel::access::store::add_site(tx, service, "South clinic"));
-            app.write(move |tx| roundel::access::store::add_site(tx, service, "North clinic"))
+            app.write(|tx| places::add(tx, "South clinic"));
+            app.write(|tx| places::add(tx, "North clinic"))
         };
         let held = app.db_patient_with("Thistlewood", "Marion", NHS[0], 60, |p, s| {
             s.discharge_on = None;
@@ -187,9 +187,9 @@ both_backends! {
 
     async fn where_a_patient_is_seen_is_kept(app: TestApp) {
         let nurse = app.as_role(Role::Nurse);
-        let (service, other) = (app.service_id, app.add_service("Elsewhere"));
-        let site = app.write(move |tx| roundel::access::store::add_site(tx, service, "North clinic"));
-        let foreign = app.write(move |tx| roundel::access::store::add_site(tx, other, "Foreign clinic"));
+        let other = app.add_service("Elsewhere");
+        let site = app.write(|tx| places::add(tx, "North clinic"));
+        let foreign = app.write_as(&app.actor(other), |tx| places::add(tx, "Foreign clinic"));
         let held = app.db_patient("Thistlewood", "Marion", NHS[0], 60);
         let address = format!("/patients/{}/follow-up", held.id);
         let page = nurse.get(&address).await.expect(200);
