@@ -249,6 +249,9 @@ fn work(
         change: previous.map(|(p, _)| i16::from(score) - i16::from(p)),
         leaks_of_last_10: recorded.symptoms.leaks_of_last_10,
         weeks_since_surgery: stoma.surgery_on.and_then(|on| u16::try_from((recorded.on - on).num_weeks()).ok()),
+        cause: recorded.cause.as_deref(),
+        kind: Some(&stoma.kind),
+        output_ml_24h: recorded.symptoms.output_ml_24h,
     };
     let proposal = propose(today, following.map(Review::due_on), &findings);
     let days = &facts.days;

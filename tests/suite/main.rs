@@ -17,6 +17,7 @@ mod display;
 mod drafts;
 mod durability;
 mod enhanced;
+mod follow_up_pages;
 mod follow_up_rules;
 mod help;
 mod identifiers;

@@ -196,7 +196,7 @@ both_backends! {
         let version = nurse.get(&address).await.value("version").unwrap();
         let page = nurse.post(&address, &[("patient", &who), ("version", &version), ("reason", "died"), ("on", "+1d")]).await.expect(422);
         assert!(summary(&page).join(" ").contains("today or in the past"));
-        nurse.post(&address, &[("patient", &who), ("version", &version), ("reason", "died"), ("on", "today")]).await.expect(303);
+        nurse.post_confirmed(&address, &[("patient", &who), ("version", &version), ("reason", "died"), ("on", "today")]).await.expect(303);
         let page = nurse.get(&format!("/patients/{}", held.id)).await;
         assert!(page.has(".patient.died") && page.first(".patient-ids").contains("Died"));
         assert!(app.week_row(held.id).is_none());
@@ -233,7 +233,7 @@ both_backends! {
             ("surgery_on", corrected.as_str()),
             ("protocol", "dartford-gravesham"),
         ];
-        nurse.post(&address, &fields).await.expect(303);
+        nurse.post_confirmed(&address, &fields).await.expect(303);
         let after = app.reviews_of(held.id);
         let of = |step: &str| after.iter().find(|r| r.step.as_deref() == Some(step) && r.is_open()).unwrap();
         assert!(of("three-months").off_plan.is_some(), "a booked review is marked, not moved");
