@@ -11,7 +11,9 @@ use crate::contacts::clinic;
 use crate::exchange::handlers as import;
 use crate::follow_up::handlers as follow_up;
 use crate::record::{access, edit, log, page, register, search, stoma};
+use crate::skin::calibration::handlers as calibration;
 use crate::skin::handlers as skin;
+use crate::skin::photographs::handlers as photographs;
 use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
@@ -101,8 +103,17 @@ routes! {
     get  "/patients/{id}/contacts/new" May(AssessSkin) => clinic::open;
     post "/patients/{id}/contacts/new" May(AssessSkin) => clinic::sign;
     get  "/patients/{id}/skin" May(SeeClinical) => skin::over_time;
+    get  "/patients/{id}/photographs" May(SeeClinical) => photographs::list;
+    post "/patients/{id}/photographs" May(AssessSkin) => photographs::add;
+    get  "/patients/{id}/photographs/{photograph}/picture" May(SeeClinical) => photographs::picture;
+    post "/patients/{id}/photographs/{photograph}/remove" May(AssessSkin) => photographs::remove;
     get  "/patients/{id}/follow-up" May(SeeClinical) => follow_up::follow_up;
     get  "/patients/{id}/access" May(ReadAccess) => access::access;
+    // Calibration of the score.
+    get  "/calibration" May(AssessSkin) => calibration::list;
+    get  "/calibration/results" May(EditService) => calibration::results;
+    get  "/calibration/{case}" May(AssessSkin) => calibration::case;
+    post "/calibration/{case}" May(AssessSkin) => calibration::answer;
     // Supplies.
     get  "/patients/{id}/supplies" May(SeeClinical) => draft::form;
     post "/patients/{id}/supplies" May(DrawUpSupplies) => draft::post;

@@ -26,7 +26,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
     let judged = Judged { discolouration, erosion, overgrowth };
     let score = judged.score().map_err(|e| StoreError::Backend(format!("an invented score: {e:?}")))?;
     let is_finding =
-        |code: &&&str| crate::contacts::clinic_form::known(&crate::contacts::clinic_form::STOMA_FINDINGS, code);
+        |code: &&&str| crate::contacts::clinic_words::known(&crate::contacts::clinic_words::STOMA_FINDINGS, code);
     let contact = Contact {
         id: ContactId::new(),
         service_id: stoma.service_id,
@@ -62,6 +62,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
             skin_pain: Some(seen.pain),
             output_ml_24h: seen.output,
             also: seen.codes.iter().filter(|c| !is_finding(c)).map(ToString::to_string).collect(),
+            ..Symptoms::default()
         })?,
         findings: Doc::of(&StomaFound {
             width_mm: stoma.width_mm,
@@ -69,6 +70,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
             protrusion_mm: stoma.protrusion_mm,
             colour: Some(seen.colour.to_owned()),
             findings: seen.codes.iter().filter(is_finding).map(ToString::to_string).collect(),
+            ..StomaFound::default()
         })?,
         cause: seen.cause.map(str::to_owned),
         plan: Some(

@@ -24,6 +24,7 @@ use crate::skin::store::{self as skin, AssessmentRow, Judged, StomaFound, Sympto
 use crate::stomas::store::{self as stomas, Stoma};
 use crate::supplies::rules::{Use, use_in_words};
 use crate::supplies::store::{self as supplies, LineRow, Prescription};
+use crate::urgency::Known;
 use crate::web::views::Link;
 use crate::web::{Answer, PathOf, Permission, Signed, State, page};
 use crate::week::handlers::urgency_of;
@@ -110,10 +111,12 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
     let name_of = |staff| facts.staff.iter().find(|(s, _)| *s == staff).map_or("unknown", |(_, name)| name.as_str());
     let skin = if clinical { skin_view(facts)? } else { None };
     let in_force = facts.in_force.as_ref().filter(|_| clinical);
+    let known: Option<Known> = facts.row.as_ref().filter(|_| clinical).map(|row| row.signals.read()).transpose()?;
+    let marked = known.map_or_else(Vec::new, |known| known.marked);
     Ok(RecordPage {
         shell: signed.shell(facts.patient.display_name(), "/patients"),
         banner: banner(&facts.patient, &facts.identifiers, today),
-        roundel: shown::roundel(main.map(|s| s.kind.as_str()), &words, waiting),
+        roundel: shown::roundel(main.map(|s| s.kind.as_str()), &words, waiting, &marked),
         heading: words.clone(),
         standfirst,
         band: shown::band(decision.as_ref().map_or(crate::urgency::rules::Band::AsPlanned, |d| d.band)),

@@ -132,7 +132,7 @@ fn rows(conn: &mut Conn, hits: &[Patient], today: NaiveDate, clinical: bool) -> 
                 .first()
                 .map_or_else(|| "Not known".to_owned(), crate::patients::identifiers::Identifier::display),
             same_name: twin.then(|| "Same name as another here: check the date of birth".to_owned()),
-            roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, false),
+            roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, false, &[]),
             stoma: words,
             since: shown::since_surgery(stoma.and_then(|s| s.surgery_on), today),
             score: row.filter(|_| clinical).and_then(|r| shown::score_of(r, None)),

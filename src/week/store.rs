@@ -11,6 +11,7 @@ use crate::db::{Conn, Doc, StoreError, Tx};
 use crate::follow_up::store::{self as reviews, Review};
 use crate::patients::names;
 use crate::patients::store::{self as patients, Patient};
+use crate::skin::rules::map_words::by_hour;
 use crate::skin::store::{self as skin, AssessmentRow, StomaFound, Symptoms};
 use crate::stomas::store::{self as stomas, Stoma};
 use crate::urgency::Known;
@@ -115,7 +116,12 @@ pub fn derive_row(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<
         .any(|c| c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on));
     let seen_before =
         stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
-    let known = known(stoma, &held, &seen, contacted || seen_before)?;
+    let mut known = known(stoma, &held, &seen, contacted || seen_before)?;
+    if let Some(last) = seen.first() {
+        let maps = skin::maps_of(conn, service, id)?;
+        let cells = maps.get(&last.id).map_or(&[][..], Vec::as_slice);
+        known.marked = by_hour(cells).into_iter().map(|(hour, worst)| (hour, worst.code().to_owned())).collect();
+    }
     let urgent = match stoma {
         Some(stoma) => known.is_urgent(&stoma.kind)?,
         None => false,
