@@ -3,11 +3,10 @@
 use std::net::{SocketAddr, TcpListener};
 
 use actix_web::dev::Server;
-use actix_web::http::StatusCode;
 use actix_web::middleware::{Compress, from_fn};
 use actix_web::{App, HttpResponse, HttpServer, web};
 
-use crate::access::roles;
+use crate::access::setup;
 use crate::db::StoreError;
 use crate::web::{Answer, AppError, Signed, State, see_other};
 use crate::{gate, routes};
@@ -58,8 +57,8 @@ pub async fn ready(state: web::Data<State>) -> Answer {
 }
 
 /// `GET /`: to the first page of one's role.
-pub async fn first_page(signed: Signed) -> Answer {
-    let mut answer = see_other(roles::first_page(&signed.may));
-    *answer.status_mut() = StatusCode::SEE_OTHER;
-    Ok(answer)
+pub async fn first_page(state: web::Data<State>, signed: Signed) -> Answer {
+    let (service, may) = (signed.service.id, signed.may);
+    let first = state.db.read(move |conn| setup::first_page(conn, service, &may)).await?;
+    Ok(see_other(first))
 }

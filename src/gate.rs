@@ -62,6 +62,12 @@ async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Res
     if need == Need::Public {
         return Ok(None);
     }
+    if need == Need::Anyone {
+        if let Some(signed) = signed_in(req, &state, facts).await? {
+            req.extensions_mut().insert(signed);
+        }
+        return Ok(None);
+    }
     let Some(signed) = signed_in(req, &state, facts).await? else {
         if changes {
             return Err(AppError::SignInNeeded);
@@ -71,7 +77,7 @@ async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Res
         return Ok(Some(see_other(format!("/sign-in?{next}{}", if had_cookie { "&ended=true" } else { "" }))));
     };
     let allowed = match need {
-        Need::Public | Need::SignedIn => true,
+        Need::Public | Need::Anyone | Need::SignedIn => true,
         Need::May(permission) => signed.may(permission),
     };
     let actor = signed.actor.clone();
@@ -135,6 +141,7 @@ async fn signed_in(req: &ServiceRequest, state: &State, facts: &RequestFacts) ->
             message: session.message.filter(|_| get),
             time: local.format("%d-%b-%Y %H:%M").to_string(),
             locks_at: (local + chrono::Duration::minutes(idle)).format("%H:%M").to_string(),
+            help_href: crate::help::address_for(&req.match_pattern().unwrap_or_default()),
         }
     }))
 }

@@ -4,7 +4,7 @@
 //! * **Top:** `main` and [`cli`] (one file per subcommand), [`app`] (bind), [`routes`] (every route with what it needs),
 //!   [`gate`] (enforces that list), [`derive`] (what is made anew when a fact changes), [`demo`] (the invented service).
 //! * **Pages over several rooms:** [`week`] (the list and its acts), [`record`] (one patient, search, the log),
-//!   [`exchange`] (a spreadsheet brought in).
+//!   [`exchange`] (a spreadsheet brought in), [`service`] (setting the service up and changing its facts), [`help`].
 //! * **The visit:** [`contacts`] (what happened, the clinic form).
 //! * **How soon:** [`urgency`].
 //! * **The engines and their pages:** [`follow_up`], [`skin`], [`supplies`]. What decides is in `rules`, pure.
@@ -28,12 +28,14 @@ pub mod display;
 pub mod exchange;
 pub mod follow_up;
 pub mod gate;
+pub mod help;
 pub mod json_input;
 pub mod patients;
 pub mod print;
 pub mod provenance;
 pub mod record;
 pub mod routes;
+pub mod service;
 pub mod skin;
 pub mod stomas;
 pub mod supplies;

@@ -3,21 +3,25 @@
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
+use actix_web::guard;
 use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
-use crate::access::{account, sign_in, staff};
+use crate::access::{account, member, sign_in, staff};
 use crate::contacts::clinic;
 use crate::exchange::handlers as import;
 use crate::follow_up::handlers as follow_up;
+use crate::help::handlers as help;
 use crate::record::{access, edit, log, page, register, search, stoma};
+use crate::service::{choices, settings, sites, welcome};
 use crate::skin::calibration::handlers as calibration;
 use crate::skin::handlers as skin;
 use crate::skin::photographs::handlers as photographs;
 use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
-    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions, WorkTheWeek,
+    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService, SignPrescriptions,
+    WorkTheWeek,
 };
 use crate::web::assets;
 use crate::week::{acts, handlers as week};
@@ -27,6 +31,8 @@ use crate::week::{acts, handlers as week};
 pub enum Need {
     /// Nothing.
     Public,
+    /// Nothing; who is signed in sees it in their own frame.
+    Anyone,
     /// To be signed in.
     SignedIn,
     /// To be signed in with a role that may do this.
@@ -58,11 +64,12 @@ macro_rules! routes {
     };
     (@method get) => { Method::GET };
     (@method post) => { Method::POST };
-    (@route get) => { web::get() };
+    // What answers GET answers HEAD (RFC 9110, 9.3.2); the body is left out on the way.
+    (@route get) => { web::route().guard(guard::Any(guard::Get()).or(guard::Head())) };
     (@route post) => { web::post() };
 }
 
-use Need::{May, Public, SignedIn};
+use Need::{Anyone, May, Public, SignedIn};
 
 routes! {
     // Before sign-in, and for machines.
@@ -73,6 +80,10 @@ routes! {
     get  "/static/{stamp}/{file:.*}" Public => assets::file;
     get  "/livez" Public => crate::app::live;
     get  "/readyz" Public => crate::app::ready;
+    // Help: words only.
+    get  "/help" Anyone => help::index;
+    get  "/help/{topic}" Anyone => help::topic;
+    get  "/help/guides/{role}" Anyone => help::guide;
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
@@ -132,19 +143,33 @@ routes! {
     post "/catalogue/{id}" May(EditCatalogue) => catalogue::act;
     get  "/quantities" May(SeeReference) => quantities::list;
     post "/quantities" May(EditService) => quantities::choose;
+    // The service.
+    get  "/welcome" May(SetUpService) => welcome::steps;
+    post "/welcome" May(SetUpService) => welcome::act;
+    get  "/service" May(SetUpService) => settings::form;
+    post "/service" May(EditService) => settings::save;
+    post "/service/sites" May(EditService) => sites::add;
+    post "/service/sites/{id}" May(EditService) => sites::act;
+    get  "/service/protocols" May(SetUpService) => choices::protocols;
+    post "/service/protocols" May(EditService) => choices::choose_protocols;
+    get  "/service/bands" May(SetUpService) => choices::bands;
+    post "/service/bands" May(EditService) => choices::choose_bands;
     // People and the log.
     get  "/audit" May(ReadAudit) => log::list;
     post "/audit/verify" May(ReadAudit) => log::verify;
     get  "/staff" May(ManageStaff) => staff::list;
     post "/staff" May(ManageStaff) => staff::add;
+    get  "/staff/{id}" May(ManageStaff) => member::form;
     post "/staff/{id}" May(ManageStaff) => staff::act;
+    post "/staff/{id}/roles" May(ManageStaff) => member::save;
 }
 
 static NEEDS: LazyLock<HashMap<(Method, &'static str), Need>> =
     LazyLock::new(|| ROUTES.iter().map(|r| ((r.method.clone(), r.path), r.need)).collect());
 
-/// What a route needs; `None` when it is not in the list.
+/// What a route needs; `None` when it is not in the list. HEAD needs what GET does.
 pub fn need(method: &Method, pattern: &str) -> Option<Need> {
+    let method = if *method == Method::HEAD { &Method::GET } else { method };
     NEEDS.iter().find(|((m, p), _)| m == method && *p == pattern).map(|(_, need)| *need)
 }
 

@@ -3,10 +3,13 @@
 //! Nothing clinical. Sessions are opaque references; only their hash is stored.
 
 pub mod account;
+pub mod member;
 pub mod pages;
 pub mod passwords;
+pub mod places;
 pub mod roles;
 pub mod secrets;
+pub mod setup;
 pub mod sign_in;
 pub mod staff;
 pub mod store;

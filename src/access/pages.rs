@@ -88,3 +88,27 @@ pub struct StaffPage {
     /// Choices of the roles.
     pub role_choices: Vec<Choice>,
 }
+
+/// `GET /staff/{id}`
+#[derive(Template)]
+#[template(path = "access/member.html")]
+pub struct MemberPage {
+    /// Frame.
+    pub shell: Shell,
+    /// What is wrong.
+    pub errors: ErrorSummary,
+    /// Id, for the form.
+    pub id: String,
+    /// Whose roles.
+    pub name: String,
+    /// Label and value.
+    pub facts: Vec<(&'static str, String)>,
+    /// Row version.
+    pub version: String,
+    /// The roles.
+    pub roles: Field,
+    /// Their choices.
+    pub choices: Vec<Choice>,
+    /// The reader's own.
+    pub own: bool,
+}

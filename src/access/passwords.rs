@@ -1,5 +1,7 @@
 //! Passwords: argon2id, and what is asked of a new one. Values are never logged.
 
+use std::sync::{Condvar, Mutex, PoisonError};
+
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
 use unicode_normalization::UnicodeNormalization;
@@ -12,6 +14,32 @@ const COST: (u32, u32, u32) = (19_456, 2, 1);
 pub const SHORTEST: usize = 15;
 /// Longest that is taken; the same source asks for at least 64.
 pub const LONGEST: usize = 256;
+
+/// How many hashes are worked out at once: each takes 19 MiB, and a flood of sign-ins must not take the memory (local).
+const AT_ONCE: usize = 4;
+
+/// Hashes being worked out now, and who waits for a place.
+static BUSY: (Mutex<usize>, Condvar) = (Mutex::new(0), Condvar::new());
+
+/// A place among those worked out at once; given back when dropped.
+struct Place;
+
+impl Place {
+    /// Waits for a place.
+    fn take() -> Self {
+        let busy = BUSY.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut busy = BUSY.1.wait_while(busy, |n| *n >= AT_ONCE).unwrap_or_else(PoisonError::into_inner);
+        *busy += 1;
+        Self
+    }
+}
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        *BUSY.0.lock().unwrap_or_else(PoisonError::into_inner) -= 1;
+        BUSY.1.notify_one();
+    }
+}
 
 /// Long enough and yet guessed first. Whole-password comparison, as NIST SP 800-63B-4 asks; the list is ours and short,
 /// for few well-known passwords are this long.
@@ -61,6 +89,7 @@ pub fn problem(password: &str, sign_in_name: &str) -> Option<String> {
 
 /// A new hash, a string that carries its scheme and cost.
 pub fn hash(password: &str) -> Result<String, StoreError> {
+    let _place = Place::take();
     let hash = argon2()?.hash_password(normal(password).as_bytes());
     hash.map(|h| h.to_string()).map_err(|e| StoreError::Backend(format!("password hash: {e}")))
 }
@@ -69,6 +98,7 @@ pub fn hash(password: &str) -> Result<String, StoreError> {
 /// not tell whether an account exists.
 pub fn verify(password: &str, stored: Option<&str>) -> Result<bool, StoreError> {
     let password = normal(password);
+    let _place = Place::take();
     let Some(stored) = stored else {
         let _ = argon2()?.hash_password(password.as_bytes());
         return Ok(false);

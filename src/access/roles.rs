@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
-    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SignPrescriptions, WorkTheWeek,
+    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService, SignPrescriptions,
+    WorkTheWeek,
 };
 
 /// A role. A staff member may have several; what they may do is all of it together.
@@ -57,6 +58,19 @@ impl Role {
         }
     }
 
+    /// What somebody with this role does here, in one line.
+    pub fn about(self) -> &'static str {
+        match self {
+            Self::Nurse => "The week, patients, stomas, skin assessments; draws up lists of supplies.",
+            Self::Prescriber => "As a nurse; also signs lists of supplies and keeps the catalogue.",
+            Self::Assistant => "The week and patients; reads assessments and supplies, changes neither.",
+            Self::Clerk => "Registers and finds patients, books and rings. Sees no assessments and no supplies.",
+            Self::Lead => "As a nurse; also brings a caseload in, chooses for the service, reads the log.",
+            Self::Auditor => "Reads the log and who has seen a record. Finds patients, sees nothing clinical.",
+            Self::Administrator => "Adds staff, changes roles, ends access. Sees no patients.",
+        }
+    }
+
     /// The role of a stored code.
     pub fn from_code(code: &str) -> Option<Self> {
         ALL.into_iter().find(|role| role.code() == code)
@@ -102,12 +116,13 @@ impl Role {
                 ImportCaseload,
                 SeeReference,
                 EditCatalogue,
+                SetUpService,
                 EditService,
                 ReadAudit,
                 ReadAccess,
             ],
             Self::Auditor => &[FindPatients, ReadAudit, ReadAccess],
-            Self::Administrator => &[ManageStaff],
+            Self::Administrator => &[ManageStaff, SetUpService],
         }
     }
 }
@@ -115,6 +130,11 @@ impl Role {
 /// All that these roles may do together.
 pub fn permissions_of(roles: &[Role]) -> BTreeSet<Permission> {
     roles.iter().flat_map(|role| role.permissions()).copied().collect()
+}
+
+/// True when somebody among these can manage staff: a service must never be left without.
+pub fn can_manage_staff<'r>(people: impl IntoIterator<Item = &'r [Role]>) -> bool {
+    people.into_iter().any(|roles| permissions_of(roles).contains(&ManageStaff))
 }
 
 /// The first page for somebody with these permissions.

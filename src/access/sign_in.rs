@@ -6,7 +6,7 @@ use actix_web::{HttpResponse, web};
 use serde::Deserialize;
 
 use super::pages::{PasswordPage, SignInPage};
-use super::{passwords, roles, secrets, store};
+use super::{passwords, roles, secrets, setup, store};
 use crate::audit::{Event, Outcome, append};
 use crate::db::{Actor, Stamp, StoreError};
 use crate::web::extract::{PostedBeforeSignIn, RequestFacts};
@@ -129,26 +129,27 @@ pub async fn sign_in(state: web::Data<State>, facts: RequestFacts, form: PostedB
             let token = secrets::fresh()?;
             let hash = secrets::hash(&reference);
             let actor = acting(&facts, &staff, &roles);
+            let may = roles::permissions_of(&roles);
             let opened = state
                 .db
                 .write(&actor, move |tx| {
                     // Guesses made meanwhile may have closed the door.
                     if store::must_wait(tx, staff.id)? {
                         append(tx, Event::execute("sign-in").outcome(Outcome::Refused).with("why", "too soon"))?;
-                        return Ok(false);
+                        return Ok(None);
                     }
                     store::clear_failures(tx, staff.id)?;
                     store::open_session(tx, &staff, &hash, &token)?;
                     append(tx, Event::execute("sign-in").with("method", "password"))?;
-                    Ok::<_, StoreError>(true)
+                    setup::first_page(tx.conn(), staff.service_id, &may).map(Some)
                 })
-                .await?;
-            if !opened {
+                .await
+                .map_err(|e: StoreError| e)?;
+            let Some(first) = opened else {
                 let text = "Too many attempts. Wait a little, then try again".to_owned();
                 let again = sign_in_page(&state, &form.user, &form.next, Some(text), false);
                 return page(StatusCode::TOO_MANY_REQUESTS, &again);
-            }
-            let first = roles::first_page(&roles::permissions_of(&roles));
+            };
             let next = safe_next(&form.next);
             let mut answer = see_other(if next.is_empty() { first } else { &next });
             answer.add_cookie(&cookie(reference)).map_err(|_| crate::web::AppError::Unknown)?;

@@ -5,10 +5,11 @@ use actix_web::web;
 use serde::Deserialize;
 use validator::{Validate, ValidationErrors};
 
+use super::member::{LAST_MANAGER, another_manages};
 use super::pages::{StaffLine, StaffPage};
 use super::roles::{self, Role};
 use super::{secrets, store};
-use crate::audit::{Event, append, view};
+use crate::audit::{Event, Outcome, append, view};
 use crate::db::ids::StaffId;
 use crate::db::{Stamp, StoreError};
 use crate::web::form_view::{Choice, ErrorSummary, Field, Width};
@@ -99,7 +100,9 @@ fn build(
     let roles = Field::new("roles", "Roles").error(error("roles"));
     let role_choices = roles::ALL
         .into_iter()
-        .map(|r| Choice::new(r.code(), r.word()).checked(form.roles.iter().any(|code| code == r.code())))
+        .map(|r| {
+            Choice::new(r.code(), r.word()).hint(r.about()).checked(form.roles.iter().any(|code| code == r.code()))
+        })
         .collect();
     let mut summary = ErrorSummary::none();
     for field in [&name, &sign_in_name, &registration, &roles] {
@@ -198,17 +201,22 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<StaffId>,
                     "You cannot take your own access away. Ask another administrator.".into(),
                 ));
             }
-            state
+            let done = state
                 .db
                 .write(&signed.actor, move |tx| {
+                    let event = Event::update("staff.access").with("staff", id).with("open", open);
+                    if !open && !another_manages(tx, id)? {
+                        append(tx, event.outcome(Outcome::Refused).with("why", "last to manage staff"))?;
+                        return Ok(false);
+                    }
                     store::set_access(tx, service, id, open)?;
                     let said = if open { "has access again" } else { "has no access any more" };
                     store::say(tx, &format!("{} {said}.", member.display_name))?;
-                    append(tx, Event::update("staff.access").with("staff", id).with("open", open)).map(drop)
+                    append(tx, event)?;
+                    Ok::<_, StoreError>(true)
                 })
-                .await
-                .map_err(|e: StoreError| e)?;
-            Ok(see_other("/staff"))
+                .await?;
+            if done { Ok(see_other("/staff")) } else { Err(AppError::Conflict(format!("{LAST_MANAGER}."))) }
         }
         _ => Err(AppError::Unreadable("This act is not known. Open the page again.".to_owned())),
     }

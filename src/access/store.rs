@@ -5,8 +5,8 @@ use diesel::prelude::*;
 
 use super::roles::Role;
 use crate::db::connection::MultiBackend;
-use crate::db::ids::{ServiceId, SiteId, StaffId};
-use crate::db::schema::{services, sessions, sign_in_links, sites, staff, staff_roles};
+use crate::db::ids::{ServiceId, StaffId};
+use crate::db::schema::{services, sessions, sign_in_links, staff, staff_roles};
 use crate::db::{Conn, Stamp, StoreError, Tx};
 
 /// A service.
@@ -42,6 +42,8 @@ pub struct Service {
     pub phone: Option<String>,
     /// When it was made.
     pub created_at: Stamp,
+    /// Row version.
+    pub version: i32,
 }
 
 /// A staff member.
@@ -241,6 +243,21 @@ pub fn set_roles(tx: &mut Tx<'_>, service: ServiceId, id: StaffId, roles: &[Role
     Ok(())
 }
 
+/// Replaces the roles of somebody of this service; `shown` is the version that was shown.
+pub fn change_roles(
+    tx: &mut Tx<'_>,
+    service: ServiceId,
+    id: StaffId,
+    shown: i32,
+    roles: &[Role],
+) -> Result<(), StoreError> {
+    let row = staff::table.find(id).filter(staff::service_id.eq(service)).filter(staff::version.eq(shown));
+    if diesel::update(row).set(staff::version.eq(shown + 1)).execute(tx.conn())? != 1 {
+        return Err(StoreError::Stale);
+    }
+    set_roles(tx, service, id, roles)
+}
+
 /// Takes somebody's access away, or gives it back. Taking it away ends their sessions.
 pub fn set_access(tx: &mut Tx<'_>, service: ServiceId, id: StaffId, open: bool) -> Result<(), StoreError> {
     let disabled_at = (!open).then(|| tx.now());
@@ -365,15 +382,6 @@ pub fn add_service(tx: &mut Tx<'_>, service: &Service) -> Result<(), StoreError>
     Ok(())
 }
 
-/// Adds a site.
-pub fn add_site(tx: &mut Tx<'_>, service: ServiceId, name: &str) -> Result<SiteId, StoreError> {
-    let id = SiteId::new();
-    diesel::insert_into(sites::table)
-        .values((sites::id.eq(id), sites::service_id.eq(service), sites::name.eq(name)))
-        .execute(tx.conn())?;
-    Ok(id)
-}
-
 /// A new service with the defaults of this program.
 pub fn new_service(name: &str, nation: &str, demo: bool, now: Stamp) -> Service {
     Service {
@@ -391,6 +399,7 @@ pub fn new_service(name: &str, nation: &str, demo: bool, now: Stamp) -> Service 
         slot_minutes: 30, // a telephone clinic of half an hour: Dartford & Gravesham NHS Trust, Stoma therapy page
         phone: None,
         created_at: now,
+        version: 1,
     }
 }
 

@@ -61,9 +61,8 @@ enum Command {
     },
     /// Ask a running service whether it is ready
     Healthcheck {
-        /// Address of its /readyz, as 127.0.0.1:8080
-        #[arg(default_value = "127.0.0.1:8080")]
-        address: String,
+        /// Address of its /readyz, as 127.0.0.1:8080; what `ROUNDEL_LISTEN` or the settings file says if left out
+        address: Option<String>,
     },
 }
 
@@ -100,7 +99,9 @@ pub fn run(line: CommandLine) -> ExitCode {
         Command::Rules(rules) => rules.run(),
         Command::Backup { file } => backup::backup(&file),
         Command::Restore { file } => backup::restore(&file),
-        Command::Healthcheck { address } => healthcheck::run(&address),
+        Command::Healthcheck { address } => address
+            .map_or_else(|| settings().map(|s| s.listen.to_string()), Ok)
+            .and_then(|address| healthcheck::run(&address)),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

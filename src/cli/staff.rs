@@ -27,9 +27,12 @@ pub struct Add {
     /// Role: nurse, prescriber, assistant, clerk, lead, auditor, administrator; may be repeated
     #[arg(long = "role", required = true)]
     roles: Vec<String>,
-    /// Name of the service; makes it if there is none yet
+    /// Name of the service; the first one is made
     #[arg(long)]
     service: Option<String>,
+    /// Make the service named by --service although there is one already
+    #[arg(long, requires = "service")]
+    new_service: bool,
     /// Nation of a new service: england, wales, scotland, northern-ireland
     #[arg(long, default_value = "england")]
     nation: String,
@@ -64,7 +67,20 @@ impl Add {
         let now = Stamp::new(db.clock().now());
         let held = db.read_now(store::services)?;
         let found = match (&self.service, held.as_slice()) {
-            (Some(name), held) => held.iter().find(|s| s.name == *name).cloned(),
+            (Some(name), held) => {
+                let found = held.iter().find(|s| s.name == *name).cloned();
+                let names: Vec<String> = held.iter().map(|s| format!("“{}”", s.name)).collect();
+                if found.is_some() && self.new_service {
+                    return Err(Ended::Wrong(format!("there is a service “{name}” already: leave --new-service out")));
+                }
+                if found.is_none() && !held.is_empty() && !self.new_service {
+                    let names = names.join(", ");
+                    return Err(Ended::Wrong(format!(
+                        "there is no service “{name}” here, only {names}: mend the name, or add --new-service to make it"
+                    )));
+                }
+                found
+            }
             (None, [only]) => Some(only.clone()),
             (None, []) => return Err(Ended::Wrong("there is no service yet: name it with --service \"…\"".to_owned())),
             (None, _) => {

@@ -23,6 +23,19 @@ diesel::table! {
         slot_minutes -> Integer,
         phone -> Nullable<Text>,
         created_at -> Instant,
+        version -> Integer,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    setup_steps (service_id, step) {
+        service_id -> Guid,
+        step -> Text,
+        done_at -> Instant,
+        done_by -> Nullable<Guid>,
     }
 }
 
@@ -34,6 +47,7 @@ diesel::table! {
         id -> Guid,
         service_id -> Guid,
         name -> Text,
+        closed_at -> Nullable<Instant>,
     }
 }
 
@@ -535,6 +549,7 @@ diesel::table! {
 
 diesel::allow_tables_to_appear_in_same_query!(
     services,
+    setup_steps,
     sites,
     staff,
     staff_roles,

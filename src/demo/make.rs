@@ -6,10 +6,12 @@ use super::chance::Chance;
 use super::stories::{ESTABLISHED, Ending, Story, TOLD, clear};
 use super::{history, people, supplies as prescriptions};
 use crate::access::roles::Role;
-use crate::access::{passwords, store};
+use crate::access::setup::{self, Step};
+use crate::access::{passwords, places, store};
 use crate::audit::{Event, append};
 use crate::db::ids::StaffId;
 use crate::db::{Actor, Db, Stamp, StoreError, Tx};
+use crate::follow_up::offered;
 use crate::follow_up::rules::WorkingDays;
 use crate::follow_up::store::{self as reviews, working_days};
 use crate::patients::identifiers::Identifier;
@@ -76,7 +78,10 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
         chance = db.write_now(&actor, move |tx| {
             if let Some((service, staff)) = begin {
                 store::add_service(tx, &service)?;
-                store::add_site(tx, service.id, "Marlowbridge General, outpatients")?;
+                places::add(tx, "Marlowbridge General, outpatients")?;
+                for step in Step::RECORDED {
+                    setup::settle(tx, step)?;
+                }
                 for (row, (.., role)) in staff.iter().zip(ACCOUNTS) {
                     store::add_staff(tx, row, &[role])?;
                 }
@@ -177,12 +182,7 @@ impl Maker {
         chance: &mut Chance,
     ) -> Stoma {
         let ago = |days: i64| today - Duration::days(days);
-        let usual = match kind {
-            "colostomy" => &self.service.protocol_colostomy,
-            "ileostomy" => &self.service.protocol_ileostomy,
-            _ => &self.service.protocol_urostomy,
-        };
-        let protocol = story.protocol.unwrap_or(usual);
+        let protocol = story.protocol.unwrap_or_else(|| offered::usual(&self.service, kind));
         let size = i32::try_from(chance.between(24, 38)).unwrap_or(30);
         let base = stomas::new_stoma(self.service.id, patient.id, kind, protocol, ago(story.taken_ago), now);
         Stoma {

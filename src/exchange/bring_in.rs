@@ -10,6 +10,7 @@ use crate::access::store::{Service, service};
 use crate::audit::{Event, append};
 use crate::db::ids::{PatientId, ServiceId};
 use crate::db::{Conn, Stamp, StoreError, Tx};
+use crate::follow_up::offered;
 use crate::follow_up::store as reviews;
 use crate::patients::identifiers::Identifier;
 use crate::patients::names;
@@ -291,11 +292,7 @@ fn stoma(
     now: Stamp,
 ) -> Stoma {
     let kind = imported.kind.code();
-    let protocol = match kind {
-        "colostomy" => &of.protocol_colostomy,
-        "ileostomy" => &of.protocol_ileostomy,
-        _ => &of.protocol_urostomy,
-    };
+    let protocol = offered::usual(of, kind);
     // What was due before the patient was last seen is done; if the sheet plans the next review, nothing older is due.
     let seen = from.person.last_seen.filter(|seen| *seen <= today);
     let taken_on = if from.person.next_review.is_some_and(|next| next >= today) {

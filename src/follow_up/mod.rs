@@ -3,6 +3,7 @@
 //! `rules` decides (pure), `store` keeps. The protocols shipped stand in `protocols/`, one file each.
 
 pub mod handlers;
+pub mod offered;
 pub mod pages;
 pub mod rules;
 pub mod store;

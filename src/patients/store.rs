@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::identifiers::{Identifier, Scheme};
 use super::names;
+use super::rules::phonetic_key;
 use crate::db::connection::MultiBackend;
 use crate::db::ids::{IdentifierId, PatientId, ServiceId, VersionId};
 use crate::db::schema::{patient_identifiers, patients, record_versions};
@@ -102,7 +103,7 @@ fn fill_keys(patient: &mut Patient, identifiers: &[Identifier]) {
     }
     parts.extend(identifiers.iter().map(|i| i.value().to_lowercase()));
     patient.search_key = format!(" {}", parts.join(" "));
-    patient.name_key = names::phonetic_key(&patient.family_name);
+    patient.name_key = phonetic_key(&patient.family_name);
 }
 
 /// Adds a patient with identifiers. An identifier that another patient of the service has is a conflict.
@@ -291,57 +292,20 @@ pub fn search(conn: &mut Conn, service: ServiceId, sought: &Sought) -> Result<Ve
         .load(conn)?)
 }
 
-/// A record that may be the same person, with the reason in words.
-#[derive(Clone, Debug)]
-pub struct Likely {
-    /// The record there already.
-    pub patient: Patient,
-    /// Its identifiers.
-    pub identifiers: Vec<Identifier>,
-    /// Why.
-    pub reason: names::DuplicateReason,
-}
-
-/// Records of the service that may be the same person as this one.
-pub fn duplicates(
+/// Identifiers of several patients, national ones first.
+pub fn identifiers_of_all(
     conn: &mut Conn,
     service: ServiceId,
-    family: &str,
-    given: &str,
-    born_on: Option<NaiveDate>,
-    identifiers: &[Identifier],
-) -> Result<Vec<Likely>, StoreError> {
-    let mut candidates: Vec<Patient> = patients::table
-        .filter(patients::service_id.eq(service))
-        .filter(patients::name_key.eq_any([names::phonetic_key(family), names::phonetic_key(given)]))
-        .limit(500)
-        .select(Patient::as_select())
+    ids: &[PatientId],
+) -> Result<Vec<(PatientId, Identifier)>, StoreError> {
+    let rows: Vec<IdentifierRow> = patient_identifiers::table
+        .filter(patient_identifiers::service_id.eq(service))
+        .filter(patient_identifiers::patient_id.eq_any(ids))
+        .select(IdentifierRow::as_select())
         .load(conn)?;
-    if let Some(born_on) = born_on {
-        candidates.extend(search(conn, service, &Sought { words: Vec::new(), born_on: Some(born_on) })?);
-    }
-    for identifier in identifiers {
-        if let Some(id) = with_identifier(conn, service, identifier)? {
-            candidates.push(find(conn, service, id)?);
-        }
-    }
-    candidates.sort_by_key(|p| p.id);
-    candidates.dedup_by_key(|p| p.id);
-    let person = names::Person { family, given, birth_date: born_on, identifiers };
-    let mut likely = Vec::new();
-    for patient in candidates {
-        let held = identifiers_of(conn, service, patient.id)?;
-        let other = names::Person {
-            family: &patient.family_name,
-            given: &patient.given_name,
-            birth_date: patient.born_on,
-            identifiers: &held,
-        };
-        if let Some(reason) = names::similarity(&person, &other) {
-            likely.push(Likely { patient, identifiers: held, reason });
-        }
-    }
-    Ok(likely)
+    let mut found: Vec<_> = rows.iter().filter_map(|r| Some((r.patient_id, r.read()?))).collect();
+    found.sort_by_key(|(_, identifier)| identifier.scheme());
+    Ok(found)
 }
 
 /// Ids of all patients of a service: for rebuilding what derives from them.

@@ -4,7 +4,7 @@ use actix_web::http::StatusCode;
 use actix_web::web;
 use serde::Deserialize;
 
-use super::pages::{EndPage, PatientPage};
+use super::pages::{EndPage, PatientPage, SideBySide};
 use crate::access::store::say;
 use crate::audit::{Event, append, view};
 use crate::db::ids::PatientId;
@@ -44,7 +44,7 @@ fn edit_page(state: &State, signed: &Signed, loaded: &Loaded, form: &PatientForm
         action: format!("/patients/{}/edit", patient.id),
         patient: f,
         stoma: None,
-        likely: Vec::new(),
+        likely: SideBySide::default(),
         button: "Save details".to_owned(),
         button_name: patient.display_name(),
     }

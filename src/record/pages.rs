@@ -18,6 +18,7 @@ pub struct FoundRow {
     pub age: String,
     pub nhs: String,
     pub same_name: Option<String>,
+    pub may_be: Vec<MayBe>,
     pub roundel: Roundel,
     pub stoma: String,
     pub since: String,
@@ -25,6 +26,18 @@ pub struct FoundRow {
     pub next: String,
     pub next_note: String,
     pub ended: Option<String>,
+}
+
+/// Another record that may be the same person as the one of a row.
+pub struct MayBe {
+    /// Its address.
+    pub href: String,
+    /// Its name.
+    pub name: String,
+    /// Birth date and number: "born 23-Aug-1951, NHS No. 999 000 0042".
+    pub told_by: String,
+    /// What is alike, in words.
+    pub reason: String,
 }
 
 /// `GET /patients`
@@ -38,23 +51,49 @@ pub struct SearchPage {
     pub register_href: Option<String>,
     pub found: String,
     pub sorted_by: String,
+    pub filtered_by: Option<String>,
+    pub clinical: bool,
     pub rows: Vec<FoundRow>,
     pub nothing: String,
     pub pager: Option<Pager>,
 }
 
+/// What is being registered and the records that may be the same person, side by side.
+#[derive(Default)]
+pub struct SideBySide {
+    /// What was typed, in the order of [`SideBySide::labels`].
+    pub typed: Vec<String>,
+    /// What the lines are.
+    pub labels: Vec<&'static str>,
+    /// The records, the most alike first.
+    pub records: Vec<LikelyRecord>,
+    /// How many more there are than are shown.
+    pub more: usize,
+}
+
+impl SideBySide {
+    /// True when nobody is like the person.
+    pub fn is_empty(&self) -> bool {
+        self.records.is_empty()
+    }
+
+    /// The lines of the table: label, what was typed, what each record says.
+    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<&str>)> {
+        let of = |n: usize| self.records.iter().map(|r| r.facts.get(n).map_or("", String::as_str)).collect();
+        self.labels.iter().zip(&self.typed).enumerate().map(|(n, (l, t))| (*l, t.as_str(), of(n))).collect()
+    }
+}
+
 /// A record that may be the same person.
-pub struct LikelyRow {
+pub struct LikelyRecord {
     /// Its address.
     pub href: String,
     /// Name.
     pub name: String,
-    /// "12-Mar-1951 (75y)".
-    pub born: String,
-    /// Identifier.
-    pub nhs: String,
     /// Why it may be the same.
     pub reason: String,
+    /// What it says, line by line.
+    pub facts: Vec<String>,
 }
 
 /// Registering or correcting a patient.
@@ -78,7 +117,7 @@ pub struct PatientPage {
     /// On registration: the first stoma.
     pub stoma: Option<StomaFields>,
     /// Records that may be the same person.
-    pub likely: Vec<LikelyRow>,
+    pub likely: SideBySide,
     /// What the button says.
     pub button: String,
     /// Whose name is in the button.

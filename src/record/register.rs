@@ -4,29 +4,57 @@ use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::NaiveDate;
 
-use super::pages::{LikelyRow, PatientPage};
+use super::pages::{LikelyRecord, PatientPage, SideBySide};
+use crate::access::store::{Service, service};
 use crate::audit::{Event, append, view};
-use crate::db::{Stamp, StoreError};
-use crate::follow_up::rules::shipped;
-use crate::patients::forms::{PatientForm, Wrong};
-use crate::patients::store::{self as patients, Likely};
+use crate::db::ids::ServiceId;
+use crate::db::{Conn, Stamp, StoreError};
+use crate::display;
+use crate::follow_up::offered;
+use crate::patients::forms::{GENDERS, PatientForm, Wrong};
+use crate::patients::identifiers::Identifier;
+use crate::patients::likely::{self, Likely};
+use crate::patients::store::{self as patients, Patient};
 use crate::stomas::forms::StomaForm;
-use crate::stomas::store as stomas;
+use crate::stomas::store::{self as stomas, Stoma};
 use crate::web::form_view::ErrorSummary;
 use crate::web::{Answer, AppError, PostedBoth, Signed, State, page, see_other};
 use crate::week::shown;
 
-/// Protocols to choose from: id and title.
-pub fn protocols() -> Vec<(String, String)> {
-    shipped().iter().map(|p| (p.id.clone(), format!("{} ({})", p.title, p.standing.words()))).collect()
+/// Stands in a new stoma's form for the protocol that the service follows for its kind, which is not known yet.
+pub const USUAL: &str = "usual";
+
+/// What a stoma's form offers: the service, and protocols as id and words.
+#[derive(Clone, Debug)]
+pub struct Choices {
+    /// The service.
+    pub service: Service,
+    /// Protocols to choose from.
+    pub protocols: Vec<(String, String)>,
 }
 
-/// The service's protocol for a kind of stoma.
-pub fn usual_protocol(service: &crate::access::store::Service, kind: &str) -> String {
-    match kind {
-        "colostomy" => service.protocol_colostomy.clone(),
-        "ileostomy" => service.protocol_ileostomy.clone(),
-        _ => service.protocol_urostomy.clone(),
+impl Choices {
+    /// Those of a correction.
+    pub fn load(conn: &mut Conn, id: ServiceId) -> Result<Self, StoreError> {
+        let protocols = offered::protocols(conn, id)?;
+        Ok(Self {
+            service: service(conn, id)?,
+            protocols: protocols.iter().map(|p| (p.id.clone(), p.words())).collect(),
+        })
+    }
+
+    /// Those of a new stoma: the service's own choice stands first.
+    pub fn for_new(conn: &mut Conn, id: ServiceId) -> Result<Self, StoreError> {
+        let mut choices = Self::load(conn, id)?;
+        choices.protocols.insert(0, (USUAL.to_owned(), "As the service follows for this kind of stoma".to_owned()));
+        Ok(choices)
+    }
+
+    /// Puts the service's own choice in the place of [`USUAL`].
+    pub fn settle(&self, stoma: &mut Stoma) {
+        if stoma.protocol_id == USUAL {
+            offered::usual(&self.service, &stoma.kind).clone_into(&mut stoma.protocol_id);
+        }
     }
 }
 
@@ -35,37 +63,20 @@ struct Shown<'a> {
     stoma: &'a StomaForm,
     wrong: Wrong,
     stoma_wrong: Wrong,
-    likely: Vec<Likely>,
-    today: NaiveDate,
+    protocols: &'a [(String, String)],
+    beside: SideBySide,
 }
 
 fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
     let f = shown.patient.fields(&shown.wrong);
-    let s = shown.stoma.fields(&shown.stoma_wrong, &protocols());
+    let s = shown.stoma.fields(&shown.stoma_wrong, shown.protocols);
     let mut errors = f.errors();
     errors.items.extend(s.errors().items);
-    if errors.is_empty() && !shown.likely.is_empty() {
+    if errors.is_empty() && !shown.beside.is_empty() {
         errors = ErrorSummary::none();
         errors.push("not_a_duplicate", "This person may be registered already. Look at the records below first");
     }
-    let likely: Vec<LikelyRow> = shown
-        .likely
-        .iter()
-        .map(|l| LikelyRow {
-            href: format!("/patients/{}", l.patient.id),
-            name: l.patient.display_name(),
-            born: format!(
-                "{} ({})",
-                shown::date_or(l.patient.born_on, "Not known"),
-                shown::age(l.patient.born_on, shown.today)
-            ),
-            nhs: l
-                .identifiers
-                .first()
-                .map_or_else(|| "No number".to_owned(), |i| format!("{} {}", i.scheme().label(), i.display())),
-            reason: l.reason.to_string(),
-        })
-        .collect();
+    let likely = shown.beside;
     let title = if errors.is_empty() { "Register a patient" } else { "Error: Register a patient" };
     PatientPage {
         shell: signed.shell(title, "/patients"),
@@ -82,22 +93,77 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
     }
 }
 
+/// How many records are put beside what was typed; more cannot be compared at a glance.
+const MOST_BESIDE: usize = 4;
+
+fn side_by_side(typed: &Beside<'_>, likely: &[Likely], today: NaiveDate) -> SideBySide {
+    let of = |l: &Likely| LikelyRecord {
+        href: format!("/patients/{}", l.patient.id),
+        name: l.patient.display_name(),
+        reason: l.reason.to_string(),
+        facts: Beside { patient: &l.patient, identifiers: &l.identifiers }.facts(today),
+    };
+    SideBySide {
+        typed: typed.facts(today),
+        labels: FACTS.to_vec(),
+        records: likely.iter().take(MOST_BESIDE).map(of).collect(),
+        more: likely.len().saturating_sub(MOST_BESIDE),
+    }
+}
+
+/// The lines in which two records are compared.
+const FACTS: [&str; 8] = ["Name", "Born", "Gender", "Numbers", "Address", "Phone", "GP practice", "Record"];
+
+struct Beside<'a> {
+    patient: &'a Patient,
+    identifiers: &'a [Identifier],
+}
+
+impl Beside<'_> {
+    /// One text for each of [`FACTS`]; words where nothing is known.
+    fn facts(&self, today: NaiveDate) -> Vec<String> {
+        let p = self.patient;
+        let known = |text: &Option<String>| text.clone().unwrap_or_else(|| "Not recorded".to_owned());
+        let numbers: Vec<String> =
+            self.identifiers.iter().map(|i| format!("{} {}", i.scheme().label(), i.display())).collect();
+        let gender = GENDERS.iter().find(|(code, _)| *code == p.gender).map_or("Not known", |(_, word)| word);
+        let address: Vec<&str> = [&p.address, &p.postcode].into_iter().flatten().map(String::as_str).collect();
+        let record = match (p.version, p.ended_on) {
+            (0, _) => "New, not saved".to_owned(),
+            (_, Some(on)) => format!("Ended {}", display::short_date(on)),
+            _ => format!(
+                "Registered {}",
+                display::short_date(p.created_at.at().with_timezone(&chrono::Local).date_naive())
+            ),
+        };
+        vec![
+            p.display_name(),
+            format!("{} ({})", shown::date_or(p.born_on, "Not known"), shown::age(p.born_on, today)),
+            gender.to_owned(),
+            if numbers.is_empty() { "No number recorded".to_owned() } else { numbers.join(", ") },
+            if address.is_empty() { "Not recorded".to_owned() } else { address.join(", ") },
+            known(&p.phone),
+            known(&p.gp_practice),
+            record,
+        ]
+    }
+}
+
 /// `GET /patients/new`
 pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
     let service = signed.service.id;
-    let found = view(&state.db, &signed.actor, move |conn| {
-        Ok((crate::access::store::service(conn, service)?, Event::read("patient.new")))
-    })
-    .await?;
+    let choices =
+        view(&state.db, &signed.actor, move |conn| Ok((Choices::for_new(conn, service)?, Event::read("patient.new"))))
+            .await?;
     let patient = PatientForm { gender: String::new(), ..PatientForm::default() };
-    let stoma = StomaForm { protocol: usual_protocol(&found, "ileostomy"), ..StomaForm::default() };
+    let stoma = StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() };
     let shown = Shown {
         patient: &patient,
         stoma: &stoma,
         wrong: Wrong::new(),
         stoma_wrong: Wrong::new(),
-        likely: Vec::new(),
-        today: state.clock.today(),
+        protocols: &choices.protocols,
+        beside: SideBySide::default(),
     };
     page(StatusCode::OK, &build(&signed, shown))
 }
@@ -112,18 +178,26 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     let mut patient = patients::new_patient(service, "", "", now);
     let mut stoma = stomas::new_stoma(service, patient.id, "", "", today, now);
     let born_on = read.as_ref().ok().and_then(|facts| facts.born_on);
-    let stoma_wrong = stoma_form.put_on(&mut stoma, born_on, today, &protocols()).err().unwrap_or_default();
+    let choices = state.db.read(move |conn| Choices::for_new(conn, service)).await?;
+    let protocols = &choices.protocols;
+    let stoma_wrong = stoma_form.put_on(&mut stoma, born_on, today, protocols).err().unwrap_or_default();
     let facts = match read {
         Ok(facts) if stoma_wrong.is_empty() => facts,
         other => {
             let wrong = other.err().unwrap_or_default();
-            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, likely: Vec::new(), today };
+            let beside = SideBySide::default();
+            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
-    let (family, given, numbers) = (form.family_name.clone(), form.given_name.clone(), facts.identifiers.clone());
-    let likely =
-        state.db.read(move |conn| patients::duplicates(conn, service, &family, &given, born_on, &numbers)).await?;
+    form.put_on(&mut patient, &facts);
+    let (family, given, numbers) = (patient.family_name.clone(), patient.given_name.clone(), facts.identifiers.clone());
+    let likely = view(&state.db, &signed.actor, move |conn| {
+        let likely = likely::duplicates(conn, service, &family, &given, born_on, &numbers)?;
+        let event = Event::read("patient.duplicates").about_all(likely.iter().map(|l| l.patient.id));
+        Ok((likely, event))
+    })
+    .await?;
     let same_number = likely.iter().any(|l| l.identifiers.iter().any(|i| facts.identifiers.contains(i)));
     if same_number || (!likely.is_empty() && form.not_a_duplicate != "yes") {
         let wrong = if same_number {
@@ -134,15 +208,14 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         } else {
             Wrong::new()
         };
-        let shown_ids: Vec<_> = likely.iter().map(|l| l.patient.id).collect();
-        let event = Event::read("patient.duplicates").about_all(shown_ids);
-        state.db.write(&signed.actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
-        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, likely, today };
+        let typed = Beside { patient: &patient, identifiers: &facts.identifiers };
+        let beside = side_by_side(&typed, &likely, today);
+        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
         return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
     }
-    form.put_on(&mut patient, &facts);
     patient.version = 1;
     stoma.version = 1;
+    choices.settle(&mut stoma);
     let id = patient.id;
     let name = patient.display_name();
     state

@@ -6,8 +6,8 @@ use serde::Deserialize;
 
 use super::edit::{Loaded, load};
 use super::pages::StomaPage;
-use super::register::{protocols, usual_protocol};
-use crate::access::store::{say, service};
+use super::register::{Choices, USUAL};
+use crate::access::store::say;
 use crate::audit::{Event, append};
 use crate::db::ids::{PatientId, StomaId};
 use crate::db::{Stamp, StoreError};
@@ -27,11 +27,12 @@ fn build(
     state: &State,
     signed: &Signed,
     loaded: &Loaded,
+    choices: &Choices,
     stoma: Option<StomaId>,
     form: &StomaForm,
     wrong: &Wrong,
 ) -> StomaPage {
-    let s = form.fields(wrong, &protocols());
+    let s = form.fields(wrong, &choices.protocols);
     let errors = s.errors();
     let id = loaded.0.id;
     let heading = if stoma.is_some() { "Correct the stoma" } else { "Record another stoma" };
@@ -51,9 +52,9 @@ fn build(
 pub async fn new_form(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
     let loaded = load(&state, &signed, path.into_inner(), "stoma.new").await?;
     let id = signed.service.id;
-    let of = state.db.read(move |conn| service(conn, id)).await?;
-    let form = StomaForm { protocol: usual_protocol(&of, "ileostomy"), ..StomaForm::default() };
-    page(StatusCode::OK, &build(&state, &signed, &loaded, None, &form, &Wrong::new()))
+    let choices = state.db.read(move |conn| Choices::for_new(conn, id)).await?;
+    let form = StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() };
+    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, None, &form, &Wrong::new()))
 }
 
 /// `POST /patients/{id}/stomas/new`
@@ -69,9 +70,13 @@ pub async fn add(
     let (today, now) = (state.clock.today(), Stamp::new(state.clock.now()));
     let loaded = load(&state, &signed, id, "stoma.new").await?;
     let mut stoma = stomas::new_stoma(signed.service.id, id, "", "", today, now);
-    if let Err(wrong) = form.put_on(&mut stoma, loaded.0.born_on, today, &protocols()) {
-        return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&state, &signed, &loaded, None, &form, &wrong));
+    let service = signed.service.id;
+    let choices = state.db.read(move |conn| Choices::for_new(conn, service)).await?;
+    if let Err(wrong) = form.put_on(&mut stoma, loaded.0.born_on, today, &choices.protocols) {
+        let again = build(&state, &signed, &loaded, &choices, None, &form, &wrong);
+        return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
+    choices.settle(&mut stoma);
     stoma.version = 1;
     let name = loaded.0.display_name();
     state
@@ -101,12 +106,15 @@ pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<(Patient
     let (id, stoma) = path.into_inner();
     let loaded = load(&state, &signed, id, "stoma.edit").await?;
     let service = signed.service.id;
-    let held = state.db.read(move |conn| stomas::find(conn, service, stoma)).await?;
+    let (held, choices) = state
+        .db
+        .read(move |conn| Ok::<_, StoreError>((stomas::find(conn, service, stoma)?, Choices::load(conn, service)?)))
+        .await?;
     if held.patient_id != id {
         return Err(AppError::NotFound);
     }
     let form = StomaForm::of(&held);
-    page(StatusCode::OK, &build(&state, &signed, &loaded, Some(stoma), &form, &Wrong::new()))
+    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, Some(stoma), &form, &Wrong::new()))
 }
 
 /// `POST /patients/{id}/stomas/{stoma}`
@@ -121,12 +129,16 @@ pub async fn save(
     same_patient(&of, id)?;
     let loaded = load(&state, &signed, id, "stoma.edit").await?;
     let service = signed.service.id;
-    let mut held = state.db.read(move |conn| stomas::find(conn, service, stoma)).await?;
+    let (mut held, choices) = state
+        .db
+        .read(move |conn| Ok::<_, StoreError>((stomas::find(conn, service, stoma)?, Choices::load(conn, service)?)))
+        .await?;
     if held.patient_id != id {
         return Err(AppError::NotFound);
     }
-    if let Err(wrong) = form.put_on(&mut held, loaded.0.born_on, state.clock.today(), &protocols()) {
-        return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&state, &signed, &loaded, Some(stoma), &form, &wrong));
+    if let Err(wrong) = form.put_on(&mut held, loaded.0.born_on, state.clock.today(), &choices.protocols) {
+        let again = build(&state, &signed, &loaded, &choices, Some(stoma), &form, &wrong);
+        return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
     let name = loaded.0.display_name();
     state

@@ -3,6 +3,7 @@
 use actix_web::http::StatusCode;
 use actix_web::web;
 
+use super::charts::charts;
 use super::pages::{ScoreRow, SkinPage};
 use super::rules::change;
 use super::store::{self, AssessmentRow, Symptoms};
@@ -36,6 +37,7 @@ pub async fn over_time(state: web::Data<State>, signed: Signed, path: PathOf<Pat
         shell: signed.shell("Skin over time", "/patients"),
         banner: banner(&patient, &identifiers, state.clock.today()),
         parts: parts(&signed, id, "/skin"),
+        charts: charts(&rows, &stomas, state.clock.today())?,
         rows: rows.iter().map(|a| row(a, &rows, &stomas, &staff, may_amend)).collect::<Result<_, _>>()?,
         caution: format!(
             "A change of 1 or 2 points between two people may be noise ({}, {}).",

@@ -4,6 +4,7 @@
 //! `map_view` draws the clock map, `domains` asks for the score, `photographs` and `calibration` are pages of their own.
 
 pub mod calibration;
+pub mod charts;
 pub mod domains;
 pub mod handlers;
 pub mod map_view;

@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use crate::web::chart::Chart;
 use crate::web::shell::Shell;
 use crate::web::views::{Link, PatientBanner};
 
@@ -37,6 +38,8 @@ pub struct SkinPage {
     pub banner: PatientBanner,
     /// Parts of the record.
     pub parts: Vec<Link>,
+    /// The same numbers as pictures.
+    pub charts: Vec<Chart>,
     /// Newest first.
     pub rows: Vec<ScoreRow>,
     /// How far to trust a change, with source.

@@ -9,6 +9,7 @@ use super::order::with_year;
 use super::pages::{FigureView, QuantitiesPage, SetView};
 use super::rules::{Counts, QuantitySet, Rational, Row, SetId, SetPeriod, decimal_words, shipped_set};
 use super::store;
+use crate::access::setup::{self, Step};
 use crate::access::store as access;
 use crate::audit::{Event, append, view};
 use crate::db::StoreError;
@@ -163,7 +164,7 @@ pub async fn choose(state: web::Data<State>, signed: Signed, form: Posted<Chosen
         return page(StatusCode::UNPROCESSABLE_ENTITY, &page_again);
     };
     let service = signed.service.id;
-    state
+    let on = state
         .db
         .write(&signed.actor, move |tx| {
             store::choose_quantity_set(tx, service, &set.id)?;
@@ -171,9 +172,11 @@ pub async fn choose(state: web::Data<State>, signed: Signed, form: Posted<Chosen
                 tx,
                 &format!("Lists are compared with “{}” from now on. Signed lists keep their checks.", set.title),
             )?;
-            append(tx, Event::update("service.quantity-set").with("set", &set.id)).map(drop)
+            setup::settle(tx, Step::Quantities)?;
+            append(tx, Event::update("service.quantity-set").with("set", &set.id))?;
+            setup::way_on(tx.conn(), service, "/quantities")
         })
         .await
         .map_err(|e: StoreError| e)?;
-    Ok(see_other("/quantities"))
+    Ok(see_other(on))
 }

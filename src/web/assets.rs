@@ -43,7 +43,8 @@ pub fn anonymous_shell(title: &str, demo: bool) -> Shell {
         demo,
         title: title.to_owned(),
         service: "stoma care caseload".to_owned(),
-        help: "Help: ask your administrator".to_owned(),
+        help_href: "/help/signing-in".to_owned(),
+        help: "or ask your administrator".to_owned(),
         ..shell()
     }
 }

@@ -3,6 +3,7 @@
 //! This room knows no feature. Features know it; the list of routes and the gate that enforces it stand above.
 
 pub mod assets;
+pub mod chart;
 pub mod error;
 pub mod extract;
 pub mod form_view;

@@ -25,7 +25,9 @@ pub enum Permission {
     SeeReference,
     /// Add items to the catalogue.
     EditCatalogue,
-    /// Choose the service's protocols, quantity set, clinic hours.
+    /// See the facts of the service and what is left to set up.
+    SetUpService,
+    /// Change the service's name, sites, clinic hours; choose its protocols, quantity set, skin bands.
     EditService,
     /// Add staff, change roles, end access.
     ManageStaff,

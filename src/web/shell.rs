@@ -32,7 +32,9 @@ pub struct Shell {
     pub js: String,
     /// Address of the mark used as the page's icon, with its hash.
     pub icon: String,
-    /// Help line of the footer ("Help: extension 4410" or an address); the same place on every page.
+    /// Where the help link of the footer leads: to the topic that fits the page.
+    pub help_href: String,
+    /// Whom else to ask, said after the help link of the footer; the same place on every page.
     pub help: String,
 }
 

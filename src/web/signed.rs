@@ -55,6 +55,8 @@ pub struct Signed {
     pub time: String,
     /// "10:57".
     pub locks_at: String,
+    /// Address of the help that fits the page asked for.
+    pub help_href: String,
 }
 
 impl Signed {
@@ -73,6 +75,7 @@ impl Signed {
             (Permission::SeeReference, "/catalogue", "Supplies catalogue"),
             (Permission::SeeReference, "/quantities", "Quantities"),
             (Permission::ImportCaseload, "/import", "Import"),
+            (Permission::SetUpService, "/service", "Service"),
             (Permission::ManageStaff, "/staff", "Staff"),
             (Permission::ReadAudit, "/audit", "Audit"),
         ];
@@ -93,9 +96,10 @@ impl Signed {
             csrf: self.form_token.clone(),
             time: self.time.clone(),
             locks_at: Some(self.locks_at.clone()),
+            help_href: self.help_href.clone(),
             help: self.service.phone.clone().map_or_else(
-                || "Help: ask your lead nurse".to_owned(),
-                |phone| format!("Help: ask your lead nurse, {phone}"),
+                || "or ask your lead nurse".to_owned(),
+                |phone| format!("or ask your lead nurse, {phone}"),
             ),
             ..assets::shell()
         }

@@ -284,7 +284,7 @@ fn entry_view(
         born: shown::date_or(row.born_on, "Not known"),
         born_iso: row.born_on.map(|d| d.to_string()).unwrap_or_default(),
         age: shown::age(row.born_on, today),
-        nhs: row.identifier.clone().unwrap_or_else(|| "Not known".to_owned()),
+        nhs: row.identifier.clone().unwrap_or_else(|| "No number recorded".to_owned()),
         phone,
         roundel: shown::roundel(
             row.stoma_kind.as_deref(),

@@ -144,7 +144,7 @@ fn before_sign_in_and_lists() {
         look.here("week, after booking").await;
         look.browser.find("#find").await.send_keys("ro").await.expect("typing");
         look.press(".find button").await;
-        assert!(look.browser.sees("table.found tbody tr").await);
+        look.browser.comes("table.found tbody tr").await;
         look.here("patients, found").await;
         look.open("error page", "/patients/00000000-0000-7000-8000-000000000000").await;
         look.open("account", "/account").await;
@@ -161,12 +161,12 @@ fn forms_of_the_record() {
         sign_in_as(&mut look.browser, "nurse").await;
         look.open("register", "/patients/new").await;
         look.press(".finish button[type=submit]").await;
-        assert!(look.browser.sees("#error-summary").await);
+        look.browser.comes("#error-summary").await;
         look.here("register, with errors").await;
         let (lives, died) = (patient(&app, "Heatherby"), patient(&app, "Cranleigh"));
         look.open("record", &format!("/patients/{lives}")).await;
         look.open("record, died", &format!("/patients/{died}")).await;
-        assert!(look.browser.sees("section.patient.died").await);
+        look.browser.comes("section.patient.died").await;
         look.open("record, two stomas", &format!("/patients/{}", patient(&app, "Żukowicz"))).await;
         look.open("edit", &format!("/patients/{lives}/edit")).await;
         look.open("end", &format!("/patients/{lives}/end")).await;
@@ -186,7 +186,7 @@ fn clinic_form() {
         let of = patient(&app, "Heatherby");
         look.open("clinic form", &format!("/patients/{of}/contacts/new")).await;
         look.press(".finish button[type=submit]").await;
-        assert!(look.browser.sees("#error-summary").await);
+        look.browser.comes("#error-summary").await;
         look.here("clinic form, with errors").await;
         for css in [
             "[name=stoma_same][value=yes]",
@@ -203,7 +203,7 @@ fn clinic_form() {
         }
         assert_eq!(look.browser.words("[data-total]").await, "7 of 15");
         look.press(".finish button[type=submit]").await;
-        assert!(look.browser.sees("#check").await, "{}", look.browser.words("main").await);
+        look.browser.comes("#check").await;
         look.here("clinic form, check before signing").await;
         look.done();
     });
@@ -236,9 +236,8 @@ fn people_and_the_log() {
         look.open("catalogue, lead", "/catalogue").await;
         look.open("quantities, lead", "/quantities").await;
         look.open("import", "/import").await;
-        assert!(look.browser.sees("input[type=file]").await);
+        look.browser.comes("input[type=file]").await;
         look.press("main form button[type=submit]").await;
-        // A form that carries files is sent a moment after the click: the driver does not wait for that page.
         look.browser.comes("#file-error").await;
         look.here("import, without a file").await;
         for (user, name, path) in [
@@ -251,6 +250,67 @@ fn people_and_the_log() {
             look.open(name, &path).await;
             assert!(!look.browser.words("h1").await.contains("may not"), "{user}: {path}");
         }
+        look.done();
+    });
+}
+
+#[test]
+fn service_help_and_duplicates() {
+    block_on(async {
+        let app = demonstration();
+        let mut look = Look::start(&app).await;
+        look.open("help, nobody signed in", "/help/signing-in").await;
+        sign_in_as(&mut look.browser, "lead").await;
+        for (name, path) in [
+            ("welcome", "/welcome"),
+            ("service", "/service"),
+            ("service, protocols", "/service/protocols"),
+            ("service, bands", "/service/bands"),
+            ("help", "/help"),
+            ("help, a topic", "/help/week"),
+            ("help, a guide", "/help/guides/lead"),
+        ] {
+            look.open(name, path).await;
+        }
+        look.open("service", "/service").await;
+        look.press("form[action='/service/sites'] button").await;
+        assert!(look.browser.sees("#error-summary").await);
+        look.here("service, with an error").await;
+        look.open("register", "/patients/new").await;
+        for (name, typed) in [
+            ("family_name", "Thornbury"),
+            ("given_name", "Rosalind"),
+            ("born_day", "12"),
+            ("born_month", "Mar"),
+            ("born_year", "1948"),
+            ("surgery_on", "today"),
+        ] {
+            look.browser.type_into(&format!("[name={name}]"), typed).await;
+        }
+        for css in [
+            "[name=gender][value=female]",
+            "[name=sensitivity][value=none-known]",
+            "[name=kind][value=urostomy]",
+            "[name=construction][value=end]",
+            "[name=permanence][value=permanent]",
+            "[name=surgery][value=planned]",
+        ] {
+            look.press(css).await;
+        }
+        look.press(".finish button[type=submit]").await;
+        assert!(look.browser.sees("table.beside").await, "{}", look.browser.words("main").await);
+        look.here("register, likely duplicates").await;
+        look.browser.type_into("#find", "thornb").await;
+        look.press(".find button").await;
+        assert!(look.browser.words("table.found").await.contains("May be the same person as"));
+        look.here("patients, marked").await;
+        look.browser.driver().delete_all_cookies().await.expect("no session");
+        sign_in_as(&mut look.browser, "administrator").await;
+        look.open("staff", "/staff").await;
+        let member = look.browser.find("td a.button").await.attr("href").await.expect("a link").expect("an address");
+        look.open("staff, roles", &member).await;
+        look.press("main form button[type=submit]").await;
+        look.open("welcome, administrator", "/welcome").await;
         look.done();
     });
 }

@@ -10,7 +10,7 @@ const FLOORS: [&[&str]; 14] = [
     &["gate"],
     &["routes"],
     &["demo", "derive"],
-    &["record", "exchange"],
+    &["record", "exchange", "service", "help"],
     &["week"],
     &["contacts"],
     &["urgency"],
@@ -22,12 +22,13 @@ const FLOORS: [&[&str]; 14] = [
 ];
 
 /// Neighbours on one floor that may use one another in one direction: the first the second.
-const NEIGHBOURS: [(&str, &str); 10] = [
+const NEIGHBOURS: [(&str, &str); 11] = [
     ("stomas", "patients"),
     ("access", "audit"),
     ("web", "db"),
     ("web", "clock"),
     ("web", "config"),
+    ("web", "display"),
     ("db", "clock"),
     ("config", "db"),
     ("dates_in", "display"),

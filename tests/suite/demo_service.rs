@@ -15,7 +15,8 @@ use roundel::db::{Actor, Db, StoreError};
 use roundel::demo::{ACCOUNTS, make};
 use roundel::follow_up::store::{Review, of_patient as reviews_of, replan};
 use roundel::patients::identifiers::Scheme;
-use roundel::patients::store::{Patient, all_ids, duplicates, find, identifiers_of};
+use roundel::patients::likely::duplicates;
+use roundel::patients::store::{Patient, all_ids, find, identifiers_of};
 use roundel::stomas::store::{Stoma, of_patient as stomas_of};
 use roundel::week::store::{WeekRow, derive_row, kept};
 

@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use diesel::prelude::*;
 use futures_util::future::join_all;
+use roundel::access::places;
 use roundel::access::roles::Role;
 use roundel::access::{secrets, store};
 use roundel::audit::{Event, append, store::verify};
@@ -41,8 +42,7 @@ fn records_by(db: &TestDatabase, clock: Clock) -> (Db, Actor) {
 
 /// The simplest write there is: a site, and its event.
 fn add_site(tx: &mut Tx<'_>, name: &str) -> Result<(), StoreError> {
-    let service = tx.service()?;
-    store::add_site(tx, service, name)?;
+    places::add(tx, name)?;
     append(tx, Event::create("site")).map(drop)
 }
 
@@ -119,8 +119,7 @@ both_backends! {
         let (records, actor) = records(&db);
         let events = holds(&db);
         let refused = records.write_now(&actor, |tx| {
-            let service = tx.service()?;
-            store::add_site(tx, service, "Secret").map(drop)
+            places::add(tx, "Secret").map(drop)
         });
         assert!(matches!(refused, Err(StoreError::Unaudited)), "{refused:?}");
         assert_eq!(raw::count(&mut db.outside(), "sites"), 0);

@@ -31,7 +31,7 @@ pub async fn sign_in_as(browser: &mut Browser, user: &str) {
     browser.open("/sign-in").await;
     browser.find("[name=user]").await.send_keys(user).await.expect("typing");
     browser.find("[name=password]").await.send_keys(demo::PASSWORD).await.expect("typing");
-    browser.find("main form button[type=submit]").await.click().await.expect("a click");
+    browser.click("main form button[type=submit]").await;
     assert!(!browser.path().await.starts_with("/sign-in"), "signed in as {user}");
     browser.count_anew();
 }

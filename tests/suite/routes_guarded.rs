@@ -58,12 +58,14 @@ fn few_routes_are_public_and_each_is_meant() {
             "GET /readyz"
         ]
     );
+    let anyone: Vec<&str> = ROUTES.iter().filter(|r| r.need == Need::Anyone).map(|r| r.path).collect();
+    assert_eq!(anyone, ["/help", "/help/{topic}", "/help/guides/{role}"], "help holds words only");
 }
 
 both_backends! {
     async fn nobody_gets_past_the_gate_without_signing_in(app: TestApp) {
         let nobody = app.anonymous();
-        for route in ROUTES.iter().filter(|r| r.need != Need::Public) {
+        for route in ROUTES.iter().filter(|r| !matches!(r.need, Need::Public | Need::Anyone)) {
             let page = ask(&nobody, route).await;
             let refused = match page.status {
                 303 => page.location().is_some_and(|l| l.starts_with("/sign-in?")),
@@ -122,5 +124,21 @@ both_backends! {
         // A method that a path does not have.
         let page = nurse.send(nurse.request(Method::DELETE, "/week")).await;
         assert_eq!(page.status, 404);
+    }
+}
+
+both_backends! {
+    /// What answers GET answers HEAD in the same way, without a body (RFC 9110, 9.3.2), and needs the same.
+    async fn head_answers_as_get_does(app: TestApp) {
+        let nurse = app.as_role(Role::Nurse);
+        for path in ["/week", "/patients", "/audit", "/livez", "/nowhere", "/sign-in"] {
+            let got = nurse.send(nurse.request(Method::GET, path)).await;
+            let head = nurse.send(nurse.request(Method::HEAD, path)).await;
+            assert_eq!(head.status, got.status, "{path}");
+            assert_eq!(head.header("content-type"), got.header("content-type"), "{path}");
+            assert!(head.bytes.is_empty(), "{path}");
+        }
+        let nobody = app.anonymous();
+        assert_eq!(nobody.send(nobody.request(Method::HEAD, "/week")).await.status, 303);
     }
 }

@@ -12,7 +12,8 @@ use super::plausible::contradictions;
 use super::problems::{Note, Problem, row_words, sentence};
 use super::rows::RowRead;
 use crate::patients::identifiers::Scheme;
-use crate::patients::names::{Names, compare_names, fold_for_search};
+use crate::patients::names::fold_for_search;
+use crate::patients::rules::{Names, compare_names};
 
 /// A patient of the sheet, with one stoma or more.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -124,7 +124,17 @@ fn a_file_that_cannot_be_read_is_refused_in_a_sentence() {
 fn where_there_are_several_services_one_is_named() {
     let db = TestDatabase::new(Backend::Sqlite);
     add_staff(&db, "Ruth Example", "ruth@clinic.example", "lead");
-    let other = ["staff", "add", "Nell Example", "nell@other.example", "--role", "lead", "--service", "Other Health"];
+    let other = [
+        "staff",
+        "add",
+        "Nell Example",
+        "nell@other.example",
+        "--role",
+        "lead",
+        "--service",
+        "Other Health",
+        "--new-service",
+    ];
     ended(&mut on(&db, &other)).expect(0);
     let sheet = data("clinic_semicolon_mark.csv");
     import(&db, &sheet, &[]).refused("there are several services");

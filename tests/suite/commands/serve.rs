@@ -112,6 +112,9 @@ both_backends! {
         assert_eq!(page.expect(200).heading(), "Sign in");
         assert_eq!(running.said.lines().count(), 1, "{}", running.said);
         ended(&mut roundel(&["healthcheck", &address])).expect(0);
+        // Without an address it asks the one of the settings.
+        ended(on(&db, &["healthcheck"]).env("ROUNDEL_LISTEN", &address)).expect(0);
+        ended(on(&db, &["healthcheck"]).env("ROUNDEL_LISTEN", "127.0.0.1:1")).expect(1);
         assert_eq!(running.stop().code(), Some(0));
         let gone = ended(&mut roundel(&["healthcheck", &address])).expect(1);
         assert!(gone.err.contains("is not ready"), "{gone:?}");

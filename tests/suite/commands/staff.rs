@@ -56,8 +56,11 @@ both_backends! {
         assert_eq!(raw::count(&mut db.outside(), "audit_events"), before);
         // The name of the only service need not be given; a second one needs a name.
         ended(&mut on(&db, &["staff", "add", "Amit Example", "amit@clinic.example", "--role", "clerk"])).expect(0);
-        let other = ["staff", "add", "Nell Example", "nell@other.example", "--role", "lead", "--service", "Other Health", "--nation", "wales"];
+        let other = ["staff", "add", "Nell Example", "nell@other.example", "--role", "lead", "--service", "Other Health", "--nation", "wales", "--new-service"];
+        let mistyped = ["staff", "add", "Nell Example", "nell@other.example", "--role", "lead", "--service", "Exampel Community Health"];
+        ended(&mut on(&db, &mistyped)).refused("only “Example Community Health”");
         ended(&mut on(&db, &other)).expect(0);
+        ended(&mut on(&db, &other)).refused("there is a service “Other Health” already");
         let args = ["staff", "add", "Osric Example", "osric@clinic.example", "--role", "auditor"];
         ended(&mut on(&db, &args)).refused("there are several services");
         let nations = raw::texts(&mut db.outside(), "SELECT nation AS text FROM services ORDER BY nation");

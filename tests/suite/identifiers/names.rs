@@ -3,9 +3,9 @@
 use chrono::NaiveDate;
 use proptest::prelude::*;
 use roundel::patients::identifiers::{Identifier, Scheme};
-use roundel::patients::names::{
-    BirthDates, DuplicateReason, Names, Person, compare_birth_dates, display, fold_for_search, phonetic_key,
-    similarity, tidy,
+use roundel::patients::names::{display, fold_for_search, tidy};
+use roundel::patients::rules::{
+    BirthDates, DuplicateReason, Names, Person, compare_birth_dates, phonetic_key, similarity, sound_alike,
 };
 
 use super::{day, nhs};
@@ -94,6 +94,19 @@ fn phonetic_keys_follow_the_archives_examples() {
     assert_eq!(phonetic_key("Thistlewood"), phonetic_key("Thistelwoode"));
     assert_eq!(phonetic_key("Łukasz"), phonetic_key("Lucas"));
     assert_eq!(phonetic_key("李"), "李", "a name without A to Z meets itself");
+}
+
+/// Soundex holds to the first letter; English spelling has several for one sound. Pairs from common knowledge.
+#[test]
+fn beginnings_written_in_two_ways_sound_alike() {
+    for (a, b) in
+        [("philips", "fillips"), ("knight", "night"), ("wright", "right"), ("carr", "kerr"), ("rhodes", "rodes")]
+    {
+        assert!(sound_alike(a, b) && sound_alike(b, a), "{a}, {b}");
+    }
+    for (a, b) in [("thistlewood", "quillfeather"), ("knight", "kite"), ("carr", "barr"), ("phelps", "helps")] {
+        assert!(!sound_alike(a, b), "{a}, {b}");
+    }
 }
 
 fn person<'p>(family: &'p str, given: &'p str, born: Option<NaiveDate>, identifiers: &'p [Identifier]) -> Person<'p> {

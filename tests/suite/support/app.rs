@@ -8,7 +8,7 @@ use std::thread::JoinHandle;
 use actix_web::dev::ServerHandle;
 use chrono::{DateTime, Duration, NaiveDate, NaiveTime, TimeZone, Utc};
 use roundel::access::roles::Role;
-use roundel::access::{passwords, secrets, store};
+use roundel::access::{passwords, secrets, setup, store};
 use roundel::audit::store::EventRow;
 use roundel::audit::{Event, append};
 use roundel::clock::Clock;
@@ -200,7 +200,11 @@ impl TestApp {
     pub fn add_service(&self, name: &str) -> ServiceId {
         let service = store::new_service(name, "england", false, self.now());
         let id = service.id;
-        self.write_as(&self.actor(id), move |tx| store::add_service(tx, &service));
+        // Set up: who signs in comes to the first page of their role.
+        self.write_as(&self.actor(id), move |tx| {
+            store::add_service(tx, &service)?;
+            setup::settle(tx, setup::Step::PutAway)
+        });
         id
     }
 

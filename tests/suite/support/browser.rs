@@ -7,7 +7,7 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 use tempfile::TempDir;
@@ -30,6 +30,9 @@ const FLAGS: [&str; 11] = [
     "--hide-scrollbars",
     "--window-size=1280,900",
 ];
+
+/// How long an element is waited for: a machine with two cores runs other tests beside this one.
+const PATIENCE: Duration = Duration::from_secs(10);
 
 /// A browser window.
 pub struct Browser {
@@ -98,7 +101,7 @@ impl Browser {
         self.open("/sign-in").await;
         self.find("[name=user]").await.send_keys(&person.sign_in_name).await.expect("typing");
         self.find("[name=password]").await.send_keys(PASSWORD).await.expect("typing");
-        self.find("main form button[type=submit]").await.click().await.expect("a click");
+        self.click("main form button[type=submit]").await;
         assert!(!self.path().await.starts_with("/sign-in"), "signed in as {}", person.sign_in_name);
         self.presses = 0;
     }
@@ -109,10 +112,10 @@ impl Browser {
         url.strip_prefix(&self.base).map(str::to_owned).unwrap_or(url)
     }
 
-    /// The first element that the CSS selector finds.
+    /// The first element that the CSS selector finds; waited for, because the answer to a form may still be on its way.
     pub async fn find(&self, css: &str) -> WebElement {
-        let found = self.driver().find(By::Css(css)).await;
-        match found {
+        let wanted = self.driver().query(By::Css(css)).wait(PATIENCE, Duration::from_millis(50));
+        match wanted.first().await {
             Ok(element) => element,
             Err(error) => panic!("{css} on {}: {error}", self.path().await),
         }
@@ -129,10 +132,9 @@ impl Browser {
     /// Waits until there is such an element.
     ///
     /// # Panics
-    /// When none has come after the driver's usual waiting time.
+    /// When none has come after [`PATIENCE`].
     pub async fn comes(&self, css: &str) {
-        let waited = self.driver().query(By::Css(css)).first().await;
-        assert!(waited.is_ok(), "{css} did not come on {}", self.path().await);
+        self.find(css).await;
     }
 
     /// The words that can be seen in the first such element.
@@ -140,10 +142,35 @@ impl Browser {
         self.find(css).await.text().await.expect("words")
     }
 
-    /// Clicks: one press.
+    /// Clicks: one press. What leads to another page is waited for: the driver itself does not always do so.
     pub async fn click(&mut self, css: &str) {
-        self.find(css).await.click().await.expect("a click");
+        let element = self.find(css).await;
+        let leads = "const to = arguments[0].closest('button[type=submit], a[href]'); \
+            const stays = !to || /^#|^tel:|[.]pdf$/.test(to.getAttribute('href') ?? ''); return stays ? 0 : performance.timeOrigin;";
+        let leads = self.driver().execute(leads, vec![element.to_json().expect("an element")]).await;
+        let before = leads.expect("the script runs").json().as_f64().unwrap_or_default();
+        element.click().await.expect("a click");
         self.presses += 1;
+        if before != 0.0 {
+            self.leaves(before).await;
+        }
+    }
+
+    /// Waits until another page than the one that began at this time is whole. Gives up silently after [`PATIENCE`]:
+    /// a press may be refused on purpose, and what the test then looks for says so.
+    async fn leaves(&self, before: f64) {
+        let began = Instant::now();
+        while began.elapsed() < PATIENCE {
+            let now = self
+                .driver()
+                .execute("return document.readyState == 'complete' ? performance.timeOrigin : 0", [])
+                .await;
+            let now = now.ok().and_then(|n| n.json().as_f64()).unwrap_or_default();
+            if now != 0.0 && now > before {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
     }
 
     /// Types into a field that need not be clicked first: one press for each letter or digit.
