@@ -19,7 +19,7 @@ use crate::patients::banner::banner;
 use crate::patients::identifiers::Identifier;
 use crate::patients::parts::parts;
 use crate::patients::store::{self as patients, Patient};
-use crate::skin::rules::{Domain, bands, wording};
+use crate::skin::rules::{Domain, bands, causes, wording};
 use crate::skin::store::{self as skin, AssessmentRow, Judged, StomaFound, Symptoms};
 use crate::stomas::store::{self as stomas, Stoma};
 use crate::supplies::rules::{Use, use_in_words};
@@ -234,7 +234,10 @@ fn skin_view(facts: &Facts) -> Result<Option<SkinView>, StoreError> {
             ("Leaks".to_owned(), asked(symptoms.leaks_of_last_10.map(|l| format!("{l} of the last 10 changes")))),
             ("Wear".to_owned(), asked(symptoms.wear_days.map(|d| format!("{d} days")))),
             ("Colour of the stoma".to_owned(), found.colour.map_or_else(|| "Not recorded".to_owned(), |c| capital(&c))),
-            ("Likely cause".to_owned(), last.cause.as_deref().map_or_else(|| "None recorded".to_owned(), capital)),
+            (
+                "Likely cause".to_owned(),
+                last.cause.as_deref().map_or_else(|| "None recorded".to_owned(), causes::words),
+            ),
         ],
         domains,
         standing: set.map_or("", |s| s.source.standing.words()).to_owned(),

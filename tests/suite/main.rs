@@ -12,6 +12,7 @@ mod audit_log;
 mod calibration;
 mod caseload_reading;
 mod clinic_form;
+mod clinic_map;
 mod commands;
 mod demo_service;
 mod display;

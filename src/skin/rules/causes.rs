@@ -238,3 +238,8 @@ static SHIPPED: LazyLock<Result<Causes, CausesError>> =
 pub fn shipped() -> Result<&'static Causes, &'static CausesError> {
     SHIPPED.as_ref()
 }
+
+/// The words of a cause's code by the shipped set, or the code where it has none.
+pub fn words(code: &str) -> String {
+    shipped().map_or_else(|_| code.to_owned(), |set| set.words(code).to_owned())
+}
