@@ -23,6 +23,7 @@ mod identifiers;
 mod import_pages;
 mod jobs;
 mod likely;
+mod map_in_browser;
 mod migrations;
 mod patients;
 mod photographs;
