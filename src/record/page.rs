@@ -1,5 +1,7 @@
 //! The record page: who it is, how soon they need seeing and why, stomas, skin, supplies, reviews, what happened.
 
+use std::collections::BTreeMap;
+
 use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::NaiveDate;
@@ -10,7 +12,7 @@ use super::pages::{
 use crate::access::store as people;
 use crate::audit::{Event, view};
 use crate::contacts::store::{self as contacts, Contact};
-use crate::db::ids::PatientId;
+use crate::db::ids::{AssessmentId, PatientId};
 use crate::db::{Conn, StoreError};
 use crate::display;
 use crate::follow_up::rules::shipped_by_id;
@@ -19,7 +21,8 @@ use crate::patients::banner::banner;
 use crate::patients::identifiers::Identifier;
 use crate::patients::parts::parts;
 use crate::patients::store::{self as patients, Patient};
-use crate::skin::rules::{Domain, bands, causes, wording};
+use crate::skin::map_view;
+use crate::skin::rules::{Domain, MapCell, bands, causes, wording};
 use crate::skin::store::{self as skin, AssessmentRow, Judged, StomaFound, Symptoms};
 use crate::stomas::store::{self as stomas, Stoma};
 use crate::supplies::rules::{Use, use_in_words};
@@ -38,6 +41,7 @@ struct Facts {
     reviews: Vec<Review>,
     contacts: Vec<Contact>,
     assessments: Vec<AssessmentRow>,
+    maps: BTreeMap<AssessmentId, Vec<MapCell>>,
     in_force: Option<(Prescription, Vec<LineRow>)>,
     row: Option<WeekRow>,
     staff: Vec<(crate::db::ids::StaffId, String)>,
@@ -60,6 +64,7 @@ fn load(conn: &mut Conn, service: crate::db::ids::ServiceId, id: PatientId) -> R
         reviews: reviews::of_patient(conn, service, id)?,
         contacts: contacts::of_patient(conn, service, id)?,
         assessments: skin::of_patient(conn, service, id, false)?,
+        maps: skin::maps_of(conn, service, id)?,
         in_force,
         row: week::kept(conn, service, id)?,
         staff: people::everybody(conn, service)?.into_iter().map(|s| (s.id, s.display_name)).collect(),
@@ -227,6 +232,7 @@ fn skin_view(facts: &Facts) -> Result<Option<SkinView>, StoreError> {
     let asked = |value: Option<String>| value.unwrap_or_else(|| "Not asked".to_owned());
     let set = bands::set(&last.band_set);
     Ok(Some(SkinView {
+        map: facts.maps.get(&last.id).map(|cells| map_view::draw(&found, cells)),
         score: shown::score(last.score, before.map(|a| a.score), &last.band, Some(last.assessed_on)),
         facts: vec![
             ("Assessed".to_owned(), display::short_date(last.assessed_on)),

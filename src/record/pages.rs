@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use crate::skin::map_view::MapDrawing;
 use crate::patients::forms::PatientFields;
 use crate::stomas::forms::StomaFields;
 use crate::web::form_view::{Choice, ErrorSummary, Field};
@@ -193,6 +194,7 @@ pub struct DomainView {
 #[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
 pub struct SkinView {
     pub score: Score,
+    pub map: Option<MapDrawing>,
     pub facts: Vec<(String, String)>,
     pub domains: Vec<DomainView>,
     pub standing: String,

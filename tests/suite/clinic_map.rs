@@ -288,6 +288,36 @@ both_backends! {
     }
 }
 
+/// The maps of the demonstration make the areas that were judged, so that it shows nothing that could not be.
+#[test]
+fn the_maps_of_the_demonstration_make_the_areas_that_were_judged() {
+    let app = crate::jobs::demonstration();
+    let mut seen = 0;
+    let all = app.read(|conn| {
+        use diesel::prelude::*;
+        use roundel::db::schema::assessments;
+        let rows: Vec<AssessmentRow> = assessments::table.select(AssessmentRow::as_select()).load(conn)?;
+        rows.into_iter()
+            .map(|row| {
+                let mut maps = skin::maps_of(conn, row.service_id, row.patient_id)?;
+                let cells = maps.remove(&row.id).unwrap_or_default();
+                Ok((row, cells))
+            })
+            .collect::<Result<Vec<_>, roundel::db::StoreError>>()
+    });
+    for (row, cells) in all {
+        let (inputs, found): (Inputs, StomaFound) = (row.inputs.read().unwrap(), row.findings.read().unwrap());
+        let Some((stoma, plate)) = roundel::contacts::clinic_map::measured(&found) else { continue };
+        let by_map = shares(&SkinMap { stoma, plate, rings: 3, cells }).expect("a map");
+        let of = [inputs.judged.discolouration, inputs.judged.erosion, inputs.judged.overgrowth];
+        for (domain, judged) in Domain::ALL.into_iter().zip(of) {
+            assert_eq!(by_map.area(domain).points(), judged.area_points, "{domain:?} {found:?}");
+        }
+        seen += 1;
+    }
+    assert!(seen > 20, "{seen}");
+}
+
 async fn one_sends(client: &Client, of: &Someone, page: &Page, fields: &[(&str, &str)]) -> Page {
     send(client, of, page, &[], fields).await
 }
