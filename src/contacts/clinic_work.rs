@@ -11,7 +11,9 @@ use crate::access::store as people;
 use crate::db::ids::{AssessmentId, PatientId, ServiceId, StaffId};
 use crate::db::{Conn, StoreError};
 use crate::display;
-use crate::follow_up::store::{self as reviews, Review, working_days};
+use crate::follow_up::calendar;
+use crate::follow_up::rules::WorkingDays;
+use crate::follow_up::store::{self as reviews, Review};
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
 use crate::skin::rules::{Findings, MapCell, Proposal, Scorers, bands, describe_change, propose};
@@ -32,6 +34,7 @@ pub(super) struct Facts {
     pub(super) assessments: Vec<AssessmentRow>,
     pub(super) maps: BTreeMap<AssessmentId, Vec<MapCell>>,
     pub(super) staff: Vec<(StaffId, String)>,
+    pub(super) days: WorkingDays,
 }
 
 /// Loads it.
@@ -43,6 +46,7 @@ pub(super) fn load(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result
         reviews: reviews::of_patient(conn, service, id)?,
         assessments: skin::of_patient(conn, service, id, false)?,
         maps: skin::maps_of(conn, service, id)?,
+        days: calendar::of_service(conn, service)?,
         staff: people::everybody(conn, service)?.into_iter().map(|s| (s.id, s.display_name)).collect(),
     })
 }
@@ -138,14 +142,14 @@ pub(super) fn work(
         weeks_since_surgery: stoma.surgery_on.and_then(|on| u16::try_from((recorded.on - on).num_weeks()).ok()),
     };
     let proposal = propose(today, following.map(Review::due_on), &findings);
-    let days = working_days(&signed.service.nation)?;
+    let days = &facts.days;
     // "Within two weeks" means not later: the working day before, unless that has passed.
     let proposed_on = Some(days.previous_on_or_before(proposal.on))
         .filter(|on| *on >= today)
         .unwrap_or_else(|| days.next_on_or_after(proposal.on.max(today)));
     let urgency = urgency_of_findings(
         &stoma.kind,
-        &signed.service.nation,
+        days,
         today,
         &recorded.found,
         &recorded.symptoms,

@@ -8,6 +8,7 @@ pub mod charts;
 pub mod domains;
 pub mod handlers;
 pub mod map_view;
+pub mod maps;
 pub mod pages;
 pub mod photographs;
 pub mod rules;
