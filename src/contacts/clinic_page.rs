@@ -4,6 +4,7 @@ use askama::Template;
 
 use super::clinic_form::{ALSO, AREAS, CAUSES, COLOURS, ClinicForm, MODES, STOMA_FINDINGS, Wrong};
 use crate::display;
+use crate::drafts::Draft;
 use crate::follow_up::store::Review;
 use crate::skin::rules::{Domain, wording};
 use crate::skin::store::{AssessmentRow, StomaFound};
@@ -88,6 +89,7 @@ pub struct ClinicPage {
     pub next_on: Field,
     pub next_reason: Field,
     pub button: String,
+    pub draft: Draft,
 }
 
 /// What a page is built from besides the form.
@@ -229,6 +231,7 @@ pub fn build(
         next_on: field("next_on", "Day", &form.next_on).hint("27 Nov 2026, or +6w").optional(),
         next_reason: field("next_reason", "Why this day", &form.next_reason).width(Width::Full).optional(),
         checked,
+        draft: Draft::default(),
     };
     page.cause.field.optional = true;
     page.errors = errors(&page);
