@@ -7,8 +7,9 @@ use actix_web::guard;
 use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
-use crate::access::{account, member, sign_in, staff};
+use crate::access::{account, member, sessions, sign_in, staff};
 use crate::contacts::clinic;
+use crate::drafts::handlers as drafts;
 use crate::exchange::handlers as import;
 use crate::follow_up::{closures, force, protocol_pages as protocols, runs_page, year};
 use crate::help::handlers as help;
@@ -87,6 +88,10 @@ routes! {
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
+    post "/drafts" SignedIn => drafts::save;
+    post "/drafts/discard" SignedIn => drafts::discard;
+    get  "/session" SignedIn => sessions::left;
+    post "/session" SignedIn => sessions::stay;
     get  "/account" SignedIn => account::account;
     post "/account/password" SignedIn => account::change_password;
     // The week.

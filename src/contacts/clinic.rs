@@ -14,10 +14,12 @@ use super::clinic_words::{FLAG_ANSWERS, known};
 use super::clinic_work::{Facts, Worked, checked, load, work};
 use super::clinic_write::write;
 use super::store as contacts;
-use crate::audit::{Event, view};
+use crate::audit::{Event, Outcome, append, view};
 use crate::db::StoreError;
 use crate::db::ids::{AssessmentId, ContactId, PatientId};
 use crate::display;
+use crate::drafts::{self, Draft, Kept, Place};
+use crate::once;
 use crate::patients::banner::banner;
 use crate::skin::store::{self as skin, AssessmentRow, Inputs, StomaFound};
 use crate::web::{Answer, AppError, PathOf, Posted, QueryOf, Signed, State, page, see_other};
@@ -38,8 +40,12 @@ pub async fn open(
 ) -> Answer {
     let id = path.into_inner();
     let service = signed.service.id;
-    let facts = view(&state.db, &signed.actor, move |conn| {
-        Ok((load(conn, service, id)?, Event::read("contact.new").about(id)))
+    let (place, actor) = (place(id, opening.0.amend)?, signed.actor.clone());
+    let at = place.clone();
+    let (facts, kept) = view(&state.db, &signed.actor, move |conn| {
+        let kept = drafts::kept(conn, &actor, &at)?;
+        let event = Kept::noted(kept.as_ref(), Event::read("contact.new").about(id));
+        Ok(((load(conn, service, id)?, kept), event))
     })
     .await?;
     let today = state.clock.today();
@@ -67,7 +73,18 @@ pub async fn open(
     if facts.patient.ended_reason.is_some() || facts.stomas.is_empty() {
         return Err(AppError::Conflict("Nothing is under care in this record: there is no stoma to look at.".into()));
     }
-    show(&state, &signed, &facts, &form, &Wrong::new(), Shown::default(), StatusCode::OK)
+    if let Some(kept) = &kept {
+        form = kept.form()?;
+        form.patient = id.to_string();
+    }
+    let shown = Shown { draft: Draft::at(&place, kept.as_ref()), ..Shown::default() };
+    show(&state, &signed, &facts, &form, &Wrong::new(), shown, StatusCode::OK)
+}
+
+/// Where the form lives, for its draft.
+fn place(id: PatientId, amends: Option<AssessmentId>) -> Result<Place, AppError> {
+    let query = amends.map(|amends| format!("?amend={amends}")).unwrap_or_default();
+    format!("/patients/{id}/contacts/new{query}").parse().map_err(|_| AppError::NotFound)
 }
 
 /// The form as it opens on an assessment to amend.
@@ -131,6 +148,15 @@ struct Shown {
     checked: Option<Checked>,
     other: Option<OtherVisit>,
     fingerprint: String,
+    draft: Draft,
+}
+
+impl Shown {
+    /// A form that came back, with the place where its draft is kept.
+    fn again(form: &ClinicForm) -> Result<Self, AppError> {
+        let id = form.patient.parse().map_err(|_| AppError::NotFound)?;
+        Ok(Self { draft: Draft::at(&place(id, form.amends.parse().ok())?, None), ..Self::default() })
+    }
 }
 
 fn show(
@@ -164,7 +190,8 @@ fn show(
     let banner = banner(&facts.patient, &facts.identifiers, today);
     let said = advice(form, kind, &measures)?;
     let shell = signed.shell(title, "/patients");
-    let built = build(shell, banner, form, wrong, &context, (shown.checked, said, shown.other), &shown.fingerprint);
+    let mut built = build(shell, banner, form, wrong, &context, (shown.checked, said, shown.other), &shown.fingerprint);
+    built.draft = shown.draft;
     page(status, &built)
 }
 
@@ -200,6 +227,7 @@ pub async fn sign(
         return Err(AppError::Unreadable("The form did not arrive whole. Open it again and repeat it.".into()));
     };
     let service = signed.service.id;
+    let sending = once::of(&form.once)?;
     let (facts, sent_before) = view(&state.db, &signed.actor, move |conn| {
         let sent_before =
             contacts::is_there(conn, service, contact_id)? || skin::find(conn, service, assessment_id).is_ok();
@@ -223,7 +251,7 @@ pub async fn sign(
     let refused = StatusCode::UNPROCESSABLE_ENTITY;
     let recorded = match read {
         Ok(recorded) => recorded,
-        Err(wrong) => return show(&state, &signed, &facts, &form, &wrong, Shown::default(), refused),
+        Err(wrong) => return show(&state, &signed, &facts, &form, &wrong, Shown::again(&form)?, refused),
     };
     let worked = work(&facts, &form, recorded, &signed, today)?;
     let print = fingerprint(&form);
@@ -232,14 +260,23 @@ pub async fn sign(
     if form.checked != print && !plain || !unanswered.is_empty() {
         let seen = form.checked == print;
         let (wrong, status) = if seen { (unanswered, refused) } else { (Wrong::new(), StatusCode::OK) };
-        let shown = Shown { checked: Some(checked(&worked)?), fingerprint: print, ..Shown::default() };
+        let shown = Shown { checked: Some(checked(&worked)?), fingerprint: print, ..Shown::again(&form)? };
         return show(&state, &signed, &facts, &form, &wrong, shown, status);
     }
+    let place = place(id, form.amends.parse().ok())?;
     let name = facts.patient.display_name();
     let band_set = signed.service.band_set.clone();
     state
         .db
-        .write(&signed.actor, move |tx| write(tx, &form, worked, (contact_id, assessment_id), &band_set, &name))
+        .write(&signed.actor, move |tx| {
+            drafts::drop_at(tx, &place)?;
+            if once::answered(tx, sending)?.is_some() {
+                append(tx, Event::create("skin.assessment").outcome(Outcome::Refused).with("why", "sent twice"))?;
+                return Ok(());
+            }
+            once::sent(tx, sending, &format!("/patients/{id}"))?;
+            write(tx, &form, worked, (contact_id, assessment_id), &band_set, &name)
+        })
         .await
         .map_err(|e: StoreError| e)?;
     Ok(see_other(format!("/patients/{id}")))
@@ -252,7 +289,6 @@ fn besides(
     facts: &Facts,
     form: &mut ClinicForm,
 ) -> Result<Option<actix_web::HttpResponse>, AppError> {
-    let none = Shown::default;
     match form.act.as_str() {
         "mark" => {
             let marked = form.mark_range();
@@ -260,9 +296,11 @@ fn besides(
                 Ok(()) => (Wrong::new(), StatusCode::OK),
                 Err(wrong) => (wrong, StatusCode::UNPROCESSABLE_ENTITY),
             };
-            return show(state, signed, facts, form, &wrong, none(), status).map(Some);
+            return show(state, signed, facts, form, &wrong, Shown::again(form)?, status).map(Some);
         }
-        "causes" => return show(state, signed, facts, form, &Wrong::new(), none(), StatusCode::OK).map(Some),
+        "causes" => {
+            return show(state, signed, facts, form, &Wrong::new(), Shown::again(form)?, StatusCode::OK).map(Some);
+        }
         _ => {}
     }
     let newer = if form.is_amendment() {
@@ -279,7 +317,7 @@ fn besides(
     if form.is_amendment() {
         form.amends = newer.id.to_string();
     }
-    let shown = Shown { other: Some(other), ..none() };
+    let shown = Shown { other: Some(other), ..Shown::again(form)? };
     show(state, signed, facts, form, &Wrong::new(), shown, StatusCode::CONFLICT).map(Some)
 }
 

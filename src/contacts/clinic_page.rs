@@ -8,6 +8,7 @@ use super::clinic_map_page::{MapInput, map_input};
 use super::clinic_other::OtherVisit;
 use super::clinic_words::{ALSO, COLOURS, CONSISTENCIES, FLAG_ANSWERS, MODES, SHAPES, SKIN_TONES, STOMA_FINDINGS};
 use crate::display;
+use crate::drafts::Draft;
 use crate::follow_up::store::Review;
 use crate::skin::domains::{DomainQuestion, questions};
 use crate::skin::rules::{Domain, MapCell, causes, wording};
@@ -105,6 +106,7 @@ pub struct ClinicPage {
     pub next_on: Field,
     pub next_reason: Field,
     pub button: String,
+    pub draft: Draft,
 }
 
 /// What a page is built from besides the form.
@@ -289,6 +291,7 @@ pub fn build(
         next_on: field("next_on", "Day", &form.next_on).hint("27 Nov 2026, or +6w").optional(),
         next_reason: field("next_reason", "Why this day", &form.next_reason).width(Width::Full).optional(),
         checked,
+        draft: Draft::default(),
     };
     page.cause.field.optional = true;
     page.errors = errors(&page);

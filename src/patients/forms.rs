@@ -27,6 +27,10 @@ pub const SENSITIVITIES: [(&str, &str); 3] =
 #[derive(Clone, Debug, Default, Deserialize, Validate)]
 #[serde(default)]
 pub struct PatientForm {
+    /// Id of the patient whose page it is; empty for a new patient.
+    pub patient: String,
+    /// The form's own id, when it registers somebody: sending it twice makes one patient.
+    pub once: String,
     /// Row version that was shown; 0 for a new patient.
     pub version: i32,
     /// Family name.
@@ -114,6 +118,8 @@ impl PatientForm {
         let text = |value: &Option<String>| value.clone().unwrap_or_default();
         let part = |format: &str| patient.born_on.map(|d| d.format(format).to_string()).unwrap_or_default();
         Self {
+            patient: patient.id.to_string(),
+            once: String::new(),
             version: patient.version,
             family_name: patient.family_name.clone(),
             given_name: patient.given_name.clone(),

@@ -10,6 +10,7 @@ use crate::access::store::say;
 use crate::audit::{Event, append, view};
 use crate::db::ids::PatientId;
 use crate::db::{StoreError, Tx};
+use crate::drafts::{self, Draft, Kept, Place};
 use crate::patients::banner::banner;
 use crate::patients::forms::{PatientForm, Wrong};
 use crate::patients::identifiers::Identifier;
@@ -18,6 +19,16 @@ use crate::stomas::store as stomas;
 use crate::web::form_view::{Choice, ErrorSummary, Field, Width};
 use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page, see_other};
 use crate::{dates_in, display};
+
+/// A form of another patient's page is refused: two tabs must not mix two people up.
+pub fn same_patient(named: &str, id: PatientId) -> Result<(), AppError> {
+    if named == id.to_string() {
+        return Ok(());
+    }
+    Err(AppError::Conflict(
+        "This form belongs to another patient's page. Nothing was saved. Open the right record.".into(),
+    ))
+}
 
 /// A patient with identifiers, as every page about one needs them.
 pub type Loaded = (Patient, Vec<Identifier>);
@@ -31,6 +42,30 @@ pub async fn load(state: &State, signed: &Signed, id: PatientId, what: &'static 
         Ok(((patient, identifiers), Event::read(what).about(id)))
     })
     .await?)
+}
+
+/// Loads a patient and the draft of a form about them, and logs what was seen.
+pub async fn load_with_draft(
+    state: &State,
+    signed: &Signed,
+    place: &Place,
+    what: &'static str,
+) -> Result<(Loaded, Option<Kept>), AppError> {
+    let (service, actor, place) = (signed.service.id, signed.actor.clone(), place.clone());
+    let id = place.patient.ok_or(AppError::NotFound)?;
+    Ok(view(&state.db, &signed.actor, move |conn| {
+        let patient = patients::find(conn, service, id)?;
+        let identifiers = patients::identifiers_of(conn, service, id)?;
+        let kept = drafts::kept(conn, &actor, &place)?;
+        let event = Kept::noted(kept.as_ref(), Event::read(what).about(id));
+        Ok((((patient, identifiers), kept), event))
+    })
+    .await?)
+}
+
+/// Where the form lives, for its draft.
+fn place(id: PatientId) -> Result<Place, AppError> {
+    format!("/patients/{id}/edit").parse().map_err(|_| AppError::NotFound)
 }
 
 fn edit_page(state: &State, signed: &Signed, loaded: &Loaded, form: &PatientForm, wrong: &Wrong) -> PatientPage {
@@ -49,14 +84,22 @@ fn edit_page(state: &State, signed: &Signed, loaded: &Loaded, form: &PatientForm
         likely: SideBySide::default(),
         button: "Save details".to_owned(),
         button_name: patient.display_name(),
+        hidden: vec![("patient".to_owned(), patient.id.to_string()), ("version".to_owned(), form.version.to_string())],
+        draft: place(patient.id).map(|place| Draft::at(&place, None)).unwrap_or_default(),
     }
 }
 
 /// `GET /patients/{id}/edit`
 pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
-    let loaded = load(&state, &signed, path.into_inner(), "patient.edit").await?;
-    let form = PatientForm::of(&loaded.0, &loaded.1);
-    page(StatusCode::OK, &edit_page(&state, &signed, &loaded, &form, &Wrong::new()))
+    let place = place(path.into_inner())?;
+    let (loaded, kept) = load_with_draft(&state, &signed, &place, "patient.edit").await?;
+    let form = match &kept {
+        Some(kept) => kept.form()?,
+        None => PatientForm::of(&loaded.0, &loaded.1),
+    };
+    let mut shown = edit_page(&state, &signed, &loaded, &form, &Wrong::new());
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/{id}/edit`
@@ -68,6 +111,8 @@ pub async fn save(
 ) -> Answer {
     let id = path.into_inner();
     let form = form.0;
+    let place = place(id)?;
+    same_patient(&form.patient, id)?;
     let facts = match form.read(state.clock.today(), state.refuse_test_numbers && !signed.service.demo) {
         Ok(facts) => facts,
         Err(wrong) => {
@@ -83,6 +128,7 @@ pub async fn save(
             form.put_on(&mut patient, &facts);
             let name = patient.display_name();
             patients::replace(tx, patient, &facts.identifiers, None)?;
+            drafts::drop_at(tx, &place)?;
             say(tx, &format!("The details of {name} are saved."))?;
             append(tx, Event::update("patient.record").about(id)).map(drop)
         })

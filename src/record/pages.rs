@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use crate::drafts::Draft;
 use crate::follow_up::pages::{DifferenceView, PlanView};
 use crate::patients::forms::PatientFields;
 use crate::skin::map_view::MapDrawing;
@@ -125,6 +126,10 @@ pub struct PatientPage {
     pub button: String,
     /// Whose name is in the button.
     pub button_name: String,
+    /// Hidden fields: on a correction patient and version, on a registration the form's own id.
+    pub hidden: Vec<(String, String)>,
+    /// What was kept of the form.
+    pub draft: Draft,
 }
 
 /// Recording or correcting a stoma.
@@ -143,6 +148,10 @@ pub struct StomaPage {
     pub action: String,
     /// Id in the form, compared with the page's.
     pub patient_id: String,
+    /// The form's own id: sending it twice makes one stoma.
+    pub once: String,
+    /// What was kept of the form.
+    pub draft: Draft,
     /// Fields.
     pub s: StomaFields,
 }

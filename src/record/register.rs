@@ -6,11 +6,13 @@ use chrono::NaiveDate;
 
 use super::pages::{LikelyRecord, PatientPage, SideBySide};
 use crate::access::store::{Service, service};
-use crate::audit::{Event, append, view};
+use crate::audit::{Event, Outcome, append, view};
 use crate::db::ids::ServiceId;
 use crate::db::{Conn, Stamp, StoreError};
 use crate::display;
+use crate::drafts::{self, Draft, Kept, Place};
 use crate::follow_up::offered;
+use crate::once;
 use crate::patients::forms::{GENDERS, PatientForm, Wrong};
 use crate::patients::identifiers::Identifier;
 use crate::patients::likely::{self, Likely};
@@ -58,6 +60,11 @@ impl Choices {
     }
 }
 
+/// Where the form lives, for its draft.
+fn place() -> Result<Place, AppError> {
+    "/patients/new".parse().map_err(|_| AppError::NotFound)
+}
+
 struct Shown<'a> {
     patient: &'a PatientForm,
     stoma: &'a StomaForm,
@@ -90,6 +97,8 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
         button: if likely.is_empty() { "Register" } else { "Register all the same" }.to_owned(),
         likely,
         button_name: String::new(),
+        hidden: vec![("once".to_owned(), shown.patient.once.clone())],
+        draft: place().map(|place| Draft::at(&place, None)).unwrap_or_default(),
     }
 }
 
@@ -151,12 +160,21 @@ impl Beside<'_> {
 
 /// `GET /patients/new`
 pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
-    let service = signed.service.id;
-    let choices =
-        view(&state.db, &signed.actor, move |conn| Ok((Choices::for_new(conn, service)?, Event::read("patient.new"))))
-            .await?;
-    let patient = PatientForm { gender: String::new(), ..PatientForm::default() };
-    let stoma = StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() };
+    let (service, place) = (signed.service.id, place()?);
+    let (actor, at) = (signed.actor.clone(), place.clone());
+    let (choices, kept) = view(&state.db, &signed.actor, move |conn| {
+        let kept = drafts::kept(conn, &actor, &at)?;
+        let event = Kept::noted(kept.as_ref(), Event::read("patient.new"));
+        Ok(((Choices::for_new(conn, service)?, kept), event))
+    })
+    .await?;
+    let (patient, stoma) = match &kept {
+        Some(kept) => (kept.form()?, kept.form()?),
+        None => (
+            PatientForm { once: once::fresh(), ..PatientForm::default() },
+            StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() },
+        ),
+    };
     let shown = Shown {
         patient: &patient,
         stoma: &stoma,
@@ -165,7 +183,9 @@ pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
         protocols: &choices.protocols,
         beside: SideBySide::default(),
     };
-    page(StatusCode::OK, &build(&signed, shown))
+    let mut shown = build(&signed, shown);
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/new`
@@ -190,6 +210,11 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
+    // The same form again is no duplicate: it answers as it did the first time.
+    let sending = once::of(&form.once)?;
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return Ok(see_other(answered));
+    }
     form.put_on(&mut patient, &facts);
     let (family, given, numbers) = (patient.family_name.clone(), patient.given_name.clone(), facts.identifiers.clone());
     let likely = view(&state.db, &signed.actor, move |conn| {
@@ -218,15 +243,23 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     choices.settle(&mut stoma);
     let id = patient.id;
     let name = patient.display_name();
-    state
+    let place = place()?;
+    let to = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(answered) = once::answered(tx, sending)? {
+                append(tx, Event::create("patient.record").outcome(Outcome::Refused).with("why", "sent twice"))?;
+                return Ok(answered);
+            }
+            let to = format!("/patients/{id}");
+            once::sent(tx, sending, &to)?;
+            drafts::drop_at(tx, &place)?;
             patients::add(tx, patient, &facts.identifiers)?;
             stomas::add(tx, &stoma)?;
             crate::access::store::say(tx, &format!("{name} is registered; reviews are planned."))?;
-            append(tx, Event::create("patient.record").about(id)).map(drop)
+            append(tx, Event::create("patient.record").about(id))?;
+            Ok::<_, StoreError>(to)
         })
-        .await
-        .map_err(|e: StoreError| AppError::from(e))?;
-    Ok(see_other(format!("/patients/{id}")))
+        .await?;
+    Ok(see_other(to))
 }

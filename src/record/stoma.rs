@@ -6,38 +6,48 @@ use actix_web::web;
 use serde::Deserialize;
 
 use super::confirm::{Asked, ask, hidden, preview};
-use super::edit::{Loaded, load};
+use super::edit::{Loaded, load, load_with_draft, same_patient};
 use super::pages::StomaPage;
 use super::register::{Choices, USUAL};
 use crate::access::store::say;
-use crate::audit::{Event, append};
+use crate::audit::{Event, Outcome, append};
 use crate::db::ids::{PatientId, StomaId};
 use crate::db::{Stamp, StoreError};
+use crate::drafts::{self, Draft, Place};
+use crate::once;
 use crate::patients::banner::banner;
 use crate::stomas::forms::{StomaForm, Wrong};
 use crate::stomas::store::{self as stomas, Stoma};
 use crate::web::{Answer, AppError, PathOf, PostedBoth, Signed, State, page, see_other};
 
-/// Heading and part of the address.
-const NEW: (&str, &str) = ("Record another stoma", "new");
+/// Headings of the form.
+const NEW: &str = "Record another stoma";
 const CORRECT: &str = "Correct the stoma";
 const REFASHION: &str = "Refashioned or re-sited";
 
 /// What was typed, with the patient, as hidden fields.
-fn with_patient(form: &StomaForm, id: PatientId) -> Result<Vec<(String, String)>, AppError> {
+fn with_patient(form: &StomaForm, id: PatientId, once: &str) -> Result<Vec<(String, String)>, AppError> {
     let mut fields = hidden(form)?;
     fields.push(("patient".to_owned(), id.to_string()));
+    fields.push(("once".to_owned(), once.to_owned()));
     Ok(fields)
 }
 
 /// The patient whom the form names; compared with the page's.
-#[derive(Deserialize)]
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
 pub struct OfPatient {
-    #[serde(default)]
     patient: String,
     /// The seal of the changes that were shown; empty on the first sending.
-    #[serde(default)]
     seal: String,
+    /// The form's own id, when it records a new stoma.
+    once: String,
+}
+
+/// Where the form lives, for its draft.
+fn place(id: PatientId, stoma: Option<StomaId>) -> Result<Place, AppError> {
+    let which = stoma.map_or_else(|| "new".to_owned(), |stoma| stoma.to_string());
+    format!("/patients/{id}/stomas/{which}").parse().map_err(|_| AppError::NotFound)
 }
 
 fn build(
@@ -45,13 +55,14 @@ fn build(
     signed: &Signed,
     loaded: &Loaded,
     choices: &Choices,
-    (heading, part): (&str, &str),
-    form: &StomaForm,
+    (heading, stoma): (&str, Option<StomaId>),
+    (form, once): (&StomaForm, &str),
     wrong: &Wrong,
 ) -> StomaPage {
     let s = form.fields(wrong, &choices.protocols);
     let errors = s.errors();
     let id = loaded.0.id;
+    let part = stoma.map_or_else(|| "new".to_owned(), |stoma| stoma.to_string());
     StomaPage {
         shell: signed
             .shell(if errors.is_empty() { heading.to_owned() } else { format!("Error: {heading}") }, "/patients"),
@@ -60,17 +71,25 @@ fn build(
         heading: heading.to_owned(),
         action: format!("/patients/{id}/stomas/{part}"),
         patient_id: id.to_string(),
+        once: once.to_owned(),
+        draft: place(id, stoma).map(|place| Draft::at(&place, None)).unwrap_or_default(),
         s,
     }
 }
 
 /// `GET /patients/{id}/stomas/new`
 pub async fn new_form(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
-    let loaded = load(&state, &signed, path.into_inner(), "stoma.new").await?;
+    let place = place(path.into_inner(), None)?;
+    let (loaded, kept) = load_with_draft(&state, &signed, &place, "stoma.new").await?;
     let id = signed.service.id;
     let choices = state.db.read(move |conn| Choices::for_new(conn, id)).await?;
-    let form = StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() };
-    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, NEW, &form, &Wrong::new()))
+    let (form, once) = match &kept {
+        Some(kept) => (kept.form()?, kept.form::<OfPatient>()?.once),
+        None => (StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() }, once::fresh()),
+    };
+    let mut shown = build(&state, &signed, &loaded, &choices, (NEW, None), (&form, &once), &Wrong::new());
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/{id}/stomas/new`
@@ -82,14 +101,14 @@ pub async fn add(
 ) -> Answer {
     let id = path.into_inner();
     let PostedBoth(form, of) = form;
-    same_patient(&of, id)?;
+    same_patient(&of.patient, id)?;
     let (today, now) = (state.clock.today(), Stamp::new(state.clock.now()));
     let loaded = load(&state, &signed, id, "stoma.new").await?;
     let mut stoma = stomas::new_stoma(signed.service.id, id, "", "", today, now);
     let service = signed.service.id;
     let choices = state.db.read(move |conn| Choices::for_new(conn, service)).await?;
     if let Err(wrong) = form.put_on(&mut stoma, loaded.0.born_on, today, &choices.protocols) {
-        let again = build(&state, &signed, &loaded, &choices, NEW, &form, &wrong);
+        let again = build(&state, &signed, &loaded, &choices, (NEW, None), (&form, &of.once), &wrong);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
     choices.settle(&mut stoma);
@@ -108,39 +127,41 @@ pub async fn add(
         action: format!("/patients/{id}/stomas/new"),
         button: "Record the stoma",
         back: format!("/patients/{id}"),
-        hidden: with_patient(&form, id)?,
+        hidden: with_patient(&form, id, &of.once)?,
         shown: &of.seal,
     };
     if let Some(answer) = ask(&state, &signed, &loaded, &changes, second, asked) {
         return answer;
     }
     let name = loaded.0.display_name();
-    state
+    let (place, sending) = (place(id, None)?, once::of(&of.once)?);
+    let to = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(answered) = once::answered(tx, sending)? {
+                append(
+                    tx,
+                    Event::create("stoma.record").about(id).outcome(Outcome::Refused).with("why", "sent twice"),
+                )?;
+                return Ok(answered);
+            }
+            let to = format!("/patients/{id}");
+            once::sent(tx, sending, &to)?;
+            drafts::drop_at(tx, &place)?;
             stomas::add(tx, &stoma)?;
             say(tx, &format!("The stoma of {name} is recorded; reviews are planned."))?;
-            append(tx, Event::create("stoma.record").about(id).with("stoma", stoma.id)).map(drop)
+            append(tx, Event::create("stoma.record").about(id).with("stoma", stoma.id))?;
+            Ok::<_, StoreError>(to)
         })
-        .await
-        .map_err(|e: StoreError| e)?;
-    Ok(see_other(format!("/patients/{id}")))
-}
-
-/// A form of another patient's page is refused: two tabs must not mix two people up.
-pub fn same_patient(of: &OfPatient, id: PatientId) -> Result<(), AppError> {
-    if of.patient == id.to_string() {
-        return Ok(());
-    }
-    Err(AppError::Conflict(
-        "This form belongs to another patient's page. Nothing was saved. Open the right record.".into(),
-    ))
+        .await?;
+    Ok(see_other(to))
 }
 
 /// `GET /patients/{id}/stomas/{stoma}`
 pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<(PatientId, StomaId)>) -> Answer {
     let (id, stoma) = path.into_inner();
-    let loaded = load(&state, &signed, id, "stoma.edit").await?;
+    let place = place(id, Some(stoma))?;
+    let (loaded, kept) = load_with_draft(&state, &signed, &place, "stoma.edit").await?;
     let service = signed.service.id;
     let (held, choices) = state
         .db
@@ -149,9 +170,13 @@ pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<(Patient
     if held.patient_id != id {
         return Err(AppError::NotFound);
     }
-    let form = StomaForm::of(&held);
-    let part = stoma.to_string();
-    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, (CORRECT, &part), &form, &Wrong::new()))
+    let form = match &kept {
+        Some(kept) => kept.form()?,
+        None => StomaForm::of(&held),
+    };
+    let mut shown = build(&state, &signed, &loaded, &choices, (CORRECT, Some(stoma)), (&form, ""), &Wrong::new());
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/{id}/stomas/{stoma}`
@@ -163,7 +188,7 @@ pub async fn save(
 ) -> Answer {
     let (id, stoma) = path.into_inner();
     let PostedBoth(form, of) = form;
-    same_patient(&of, id)?;
+    same_patient(&of.patient, id)?;
     let loaded = load(&state, &signed, id, "stoma.edit").await?;
     let service = signed.service.id;
     let (mut held, choices) = state
@@ -174,7 +199,7 @@ pub async fn save(
         return Err(AppError::NotFound);
     }
     if let Err(wrong) = form.put_on(&mut held, loaded.0.born_on, state.clock.today(), &choices.protocols) {
-        let again = build(&state, &signed, &loaded, &choices, (CORRECT, &stoma.to_string()), &form, &wrong);
+        let again = build(&state, &signed, &loaded, &choices, (CORRECT, Some(stoma)), (&form, ""), &wrong);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
     let (today, patient, changed) = (state.clock.today(), loaded.0.clone(), held.clone());
@@ -184,16 +209,18 @@ pub async fn save(
         action: format!("/patients/{id}/stomas/{stoma}"),
         button: "Save the stoma and change these reviews",
         back: format!("/patients/{id}/stomas/{stoma}"),
-        hidden: with_patient(&form, id)?,
+        hidden: with_patient(&form, id, "")?,
         shown: &of.seal,
     };
     if let Some(answer) = ask(&state, &signed, &loaded, &changes, false, asked) {
         return answer;
     }
     let name = loaded.0.display_name();
+    let place = place(id, Some(stoma))?;
     state
         .db
         .write(&signed.actor, move |tx| {
+            drafts::drop_at(tx, &place)?;
             stomas::replace(tx, held, None)?;
             say(tx, &format!("The stoma of {name} is saved; reviews follow the new dates."))?;
             append(tx, Event::update("stoma.record").about(id).with("stoma", stoma)).map(drop)
@@ -275,7 +302,7 @@ pub async fn refashion(
         action: format!("/patients/{id}/stomas/{part}"),
         button: "Record the operation and change these reviews",
         back: format!("/patients/{id}/stomas/{part}"),
-        hidden: with_patient(&form, id)?,
+        hidden: with_patient(&form, id, &of.once)?,
         shown: &of.seal,
     };
     if let Some(answer) = ask(&state, &signed, &loaded, &changes, true, asked) {

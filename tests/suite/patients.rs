@@ -94,6 +94,7 @@ both_backends! {
         let form = with(form, "not_a_duplicate", "yes");
         nurse.post("/patients/new", &form).await.expect(303);
         // The same number is never taken twice, whatever is ticked.
+        nurse.get("/patients/new").await;
         let again = with(with(form, "nhs", NHS), "family_name", "Otherwise");
         let page = nurse.post("/patients/new", &again).await.expect(422);
         assert!(summary(&page).join(" ").contains("has this number"));
@@ -153,8 +154,9 @@ both_backends! {
         let held = app.db_patient("Thistlewood", "Marion", NHS, 40);
         let address = format!("/patients/{}/edit", held.id);
         let form = nurse.get(&address).await.expect(200);
-        let version = form.value("version").unwrap();
+        let (version, patient) = (form.value("version").unwrap(), held.id.to_string());
         let fields = [
+            ("patient", patient.as_str()),
             ("version", version.as_str()),
             ("family_name", "Thistlewood-Hart"),
             ("given_name", "Marion"),
