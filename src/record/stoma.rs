@@ -258,7 +258,9 @@ pub async fn refashion_form(state: web::Data<State>, signed: Signed, path: PathO
     // Dates and measures are those of the new operation; how the stoma is made is chosen anew.
     let form = StomaForm { protocol: held.protocol_id, kind: held.kind, version: held.version, ..StomaForm::default() };
     let part = format!("{stoma}/refashion");
-    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, (REFASHION, &part), &form, &Wrong::new()))
+    let mut shown = build(&state, &signed, &loaded, &choices, (REFASHION, Some(stoma)), (&form, ""), &Wrong::new());
+    shown.action = format!("/patients/{id}/stomas/{part}");
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/{id}/stomas/{stoma}/refashion`: the old episode ends on the day of the operation, a new one begins.
@@ -270,7 +272,7 @@ pub async fn refashion(
 ) -> Answer {
     let (id, stoma) = path.into_inner();
     let PostedBoth(form, of) = form;
-    same_patient(&of, id)?;
+    same_patient(&of.patient, id)?;
     let (loaded, mut held, choices) = to_refashion(&state, &signed, id, stoma).await?;
     let (today, now) = (state.clock.today(), Stamp::new(state.clock.now()));
     let mut fresh = stomas::new_stoma(signed.service.id, id, "", "", today, now);
@@ -288,7 +290,8 @@ pub async fn refashion(
     }
     let part = format!("{stoma}/refashion");
     if !wrong.is_empty() {
-        let again = build(&state, &signed, &loaded, &choices, (REFASHION, &part), &form, &wrong);
+        let mut again = build(&state, &signed, &loaded, &choices, (REFASHION, Some(stoma)), (&form, ""), &wrong);
+        again.action = format!("/patients/{id}/stomas/{part}");
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
     held.version = form.version;

@@ -261,6 +261,26 @@ both_backends! {
         assert_eq!(assessments(&app, &held).len(), 2);
     }
 
+    async fn a_draft_brings_the_map_back(app: TestApp) {
+        let nurse = app.as_role(Role::Nurse);
+        let held = app.db_patient("Thistlewood", "Marion", NHS, 400);
+        let page = opened(&nurse, &held).await;
+        let place = page.value("draft_at").expect("the form keeps a draft");
+        let hidden = hidden(&page);
+        let mut all: Vec<(&str, &str)> = hidden.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        all.extend([("draft_at", place.as_str()), ("cells", "6-1-eroded"), ("cells", ""), ("cells", "7-1-discoloured")]);
+        all.extend([("itch", "4"), ("signs", "satellites"), ("skin_clear", "no")]);
+        nurse.post("/drafts", &all).await.expect(303);
+        assert!(assessments(&app, &held).is_empty(), "a draft is not signed by itself");
+        let again = opened(&nurse, &held).await;
+        assert_eq!(marked(&again), ["6-1-eroded", "7-1-discoloured"]);
+        assert_eq!(again.value("itch").as_deref(), Some("4"));
+        assert!(again.has("input[name=signs][value=satellites][checked]"));
+        assert_eq!(again.value("base"), page.value("base"), "what was signed meanwhile will be shown");
+        // Nobody else is given it.
+        assert!(marked(&opened(&app.as_role(Role::Nurse), &held).await).is_empty());
+    }
+
     async fn two_who_amend_at_once_see_each_other(app: TestApp) {
         let (one, other) = (app.as_role(Role::Nurse), app.as_role(Role::Nurse));
         let held = app.db_patient("Thistlewood", "Marion", NHS, 400);
