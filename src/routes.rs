@@ -15,7 +15,9 @@ use crate::follow_up::{closures, force, protocol_pages as protocols, runs_page, 
 use crate::help::handlers as help;
 use crate::record::{access, edit, follow_up, log, page, register, search, stoma};
 use crate::service::{choices, settings, sites, welcome};
+use crate::skin::calibration::handlers as calibration;
 use crate::skin::handlers as skin;
+use crate::skin::photographs::handlers as photographs;
 use crate::supplies::{catalogue, draft, paper, quantities, routine, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
@@ -123,10 +125,19 @@ routes! {
     get  "/patients/{id}/contacts/new" May(AssessSkin) => clinic::open;
     post "/patients/{id}/contacts/new" May(AssessSkin) => clinic::sign;
     get  "/patients/{id}/skin" May(SeeClinical) => skin::over_time;
+    get  "/patients/{id}/photographs" May(SeeClinical) => photographs::list;
+    post "/patients/{id}/photographs" May(AssessSkin) => photographs::add;
+    get  "/patients/{id}/photographs/{photograph}/picture" May(SeeClinical) => photographs::picture;
+    post "/patients/{id}/photographs/{photograph}/remove" May(AssessSkin) => photographs::remove;
     get  "/patients/{id}/follow-up" May(SeeClinical) => follow_up::follow_up;
     post "/patients/{id}/follow-up/together" May(WorkTheWeek) => follow_up::together;
     post "/patients/{id}/follow-up/site" May(WorkTheWeek) => follow_up::site;
     get  "/patients/{id}/access" May(ReadAccess) => access::access;
+    // Calibration of the score.
+    get  "/calibration" May(AssessSkin) => calibration::list;
+    get  "/calibration/results" May(EditService) => calibration::results;
+    get  "/calibration/{case}" May(AssessSkin) => calibration::case;
+    post "/calibration/{case}" May(AssessSkin) => calibration::answer;
     // Supplies.
     get  "/patients/{id}/supplies" May(SeeClinical) => draft::form;
     post "/patients/{id}/supplies" May(DrawUpSupplies) => draft::post;

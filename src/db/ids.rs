@@ -83,6 +83,12 @@ id!(/// Something that happened: a visit, a call.
     ContactId);
 id!(/// A signed skin assessment.
     AssessmentId);
+id!(/// An answer to a red flag.
+    RedFlagId);
+id!(/// A photograph.
+    PhotographId);
+id!(/// An answer to a calibration case.
+    CalibrationId);
 id!(/// An item of the catalogue.
     ItemId);
 id!(/// A prescription.

@@ -572,6 +572,83 @@ diesel::table! {
     use diesel::sql_types::*;
     use crate::db::types::sql::*;
 
+    assessment_cells (service_id, assessment_id, hour, ring, finding) {
+        service_id -> Guid,
+        patient_id -> Guid,
+        assessment_id -> Guid,
+        hour -> Integer,
+        ring -> Integer,
+        finding -> Text,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    red_flags (id) {
+        id -> Guid,
+        service_id -> Guid,
+        patient_id -> Guid,
+        assessment_id -> Guid,
+        rule -> Text,
+        thresholds -> Text,
+        answer -> Text,
+        reason -> Nullable<Text>,
+        answered_by -> Guid,
+        answered_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    photographs (id) {
+        id -> Guid,
+        service_id -> Guid,
+        patient_id -> Guid,
+        stoma_id -> Nullable<Guid>,
+        taken_on -> Date,
+        consent -> Text,
+        consent_note -> Nullable<Text>,
+        what -> Nullable<Text>,
+        width -> Integer,
+        height -> Integer,
+        content -> Nullable<Binary>,
+        added_by -> Guid,
+        added_at -> Instant,
+        removed_by -> Nullable<Guid>,
+        removed_at -> Nullable<Instant>,
+        removed_reason -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    calibration_answers (id) {
+        id -> Guid,
+        service_id -> Guid,
+        staff_id -> Guid,
+        case_id -> Text,
+        case_version -> Text,
+        discolouration_area -> Integer,
+        discolouration_severity -> Integer,
+        erosion_area -> Integer,
+        erosion_severity -> Integer,
+        overgrowth_area -> Integer,
+        overgrowth_severity -> Integer,
+        score -> Integer,
+        answered_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
     drafts (id) {
         id -> Guid,
         service_id -> Guid,
@@ -632,6 +709,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     reviews,
     contacts,
     assessments,
+    assessment_cells,
+    red_flags,
+    photographs,
+    calibration_answers,
     catalogue_items,
     prescriptions,
     prescription_lines,

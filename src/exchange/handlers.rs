@@ -1,12 +1,10 @@
 //! The page that brings a spreadsheet in: choose the file, check columns and refused rows, then write every
 //! accepted row, or none if the write fails.
 
-use actix_multipart::Multipart;
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, web};
 use chrono::Duration;
 use diesel::prelude::*;
-use futures_util::StreamExt;
 
 use super::bring_in::{self, Outcome};
 use super::caseload::columns::LEAVE_OUT;
@@ -19,8 +17,8 @@ use crate::db::schema::uploads;
 use crate::db::{Conn, Stamp, StoreError, Tx};
 use crate::display::counted;
 use crate::once;
-use crate::web::extract::same_token;
 use crate::web::form_view::{Choice, ErrorSummary, Field};
+use crate::web::upload::receive;
 use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page, see_other};
 
 /// Largest file taken, in bytes: 20,000 rows are about 4 MB.
@@ -46,10 +44,8 @@ pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
 
 /// `POST /import`: takes the file and shows what was read. Nothing is written but the file itself, for two hours.
 pub async fn upload(state: web::Data<State>, signed: Signed, req: HttpRequest, payload: web::Payload) -> Answer {
-    let (token, content) = receive(&req, payload).await?;
-    if !same_token(&token, &signed.form_token) {
-        return Err(AppError::ForeignForm);
-    }
+    let too_large = "The file is larger than 16 MB. Cut it into several.";
+    let content = receive(&req, payload, LARGEST_FILE, too_large).await?.file;
     if content.is_empty() {
         let error = "Choose the file first".to_owned();
         return page(StatusCode::UNPROCESSABLE_ENTITY, &upload_page(&signed, Some(error)));
@@ -72,30 +68,6 @@ pub async fn upload(state: web::Data<State>, signed: Signed, req: HttpRequest, p
         .await
         .map_err(|e: StoreError| e)?;
     check(&state, &signed, id, content, None, StatusCode::OK).await
-}
-
-async fn receive(req: &HttpRequest, payload: web::Payload) -> Result<(String, Vec<u8>), AppError> {
-    let unreadable = || AppError::Unreadable("The file did not arrive whole. Choose it again.".to_owned());
-    let mut parts = Multipart::new(req.headers(), payload);
-    let (mut token, mut content) = (String::new(), Vec::new());
-    while let Some(part) = parts.next().await {
-        let mut part = part.map_err(|_| unreadable())?;
-        let name = part.name().unwrap_or_default().to_owned();
-        let mut bytes = Vec::new();
-        while let Some(chunk) = part.next().await {
-            let chunk = chunk.map_err(|_| unreadable())?;
-            if bytes.len() + chunk.len() > LARGEST_FILE {
-                return Err(AppError::Unreadable("The file is larger than 16 MB. Cut it into several.".to_owned()));
-            }
-            bytes.extend_from_slice(&chunk);
-        }
-        match name.as_str() {
-            "csrf" => token = String::from_utf8(bytes).map_err(|_| unreadable())?,
-            "file" => content = bytes,
-            _ => {}
-        }
-    }
-    Ok((token, content))
 }
 
 fn keep(tx: &mut Tx<'_>, id: UploadId, content: &[u8]) -> Result<(), StoreError> {

@@ -5,6 +5,7 @@ use askama::Template;
 use crate::drafts::Draft;
 use crate::follow_up::pages::{DifferenceView, PlanView};
 use crate::patients::forms::PatientFields;
+use crate::skin::map_view::MapDrawing;
 use crate::stomas::forms::StomaFields;
 use crate::web::chart::Chart;
 use crate::web::form_view::{Choice, Difference, ErrorSummary, Field};
@@ -259,6 +260,7 @@ pub struct DomainView {
 #[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
 pub struct SkinView {
     pub score: Score,
+    pub map: Option<MapDrawing>,
     pub facts: Vec<(String, String)>,
     pub domains: Vec<DomainView>,
     pub standing: String,

@@ -292,7 +292,12 @@ fn entry_view(
         age: shown::age(row.born_on, today),
         nhs: row.identifier.clone().unwrap_or_else(|| "No number recorded".to_owned()),
         phone,
-        roundel: shown::roundel(row.stoma_kind.as_deref(), &row.stoma_words, waiting),
+        roundel: shown::roundel(
+            row.stoma_kind.as_deref(),
+            &row.stoma_words,
+            waiting,
+            if clinical { &known.marked } else { &[] },
+        ),
         stoma: row.stoma_words.clone(),
         since: shown::since_surgery(row.surgery_on, today),
         score: if clinical { shown::score_of(&row, known.assessed_on) } else { None },

@@ -218,7 +218,7 @@ fn parts_of_the_record() {
         let mut look = Look::start(&app).await;
         sign_in_as(&mut look.browser, "prescriber").await;
         let of = patient(&app, "Heatherby");
-        for part in ["skin", "follow-up", "supplies"] {
+        for part in ["skin", "photographs", "follow-up", "supplies"] {
             look.open(part, &format!("/patients/{of}/{part}")).await;
         }
         look.open("summary", &summary_of(&app, of)).await;
@@ -227,6 +227,8 @@ fn parts_of_the_record() {
         look.open("change routine, larger", &format!("{routine}?size=large")).await;
         look.open("catalogue", "/catalogue").await;
         look.open("quantities", "/quantities").await;
+        look.open("calibration", "/calibration").await;
+        look.open("calibration, a case", "/calibration/leak").await;
         look.done();
     });
 }

@@ -209,7 +209,7 @@ fn wifi_killed_in_the_middle_of_an_assessment_loses_no_field() {
         assert_eq!(ward.drafts(), 1);
         browser.offline(true).await;
         browser.type_into("[name=plan]", "Smaller opening").await;
-        browser.click("[name=also][value=itch]").await;
+        browser.click("[name=also][value=fever]").await;
         says(&browser, "[data-draft-said]", "Not saved: no connection, trying again").await;
         // Sent all the same: nothing leaves the page, nothing is lost.
         browser.find(".finish button[type=submit]").await.click().await.expect("a click");
@@ -233,7 +233,7 @@ fn wifi_killed_in_the_middle_of_an_assessment_loses_no_field() {
         let fields = later
             .run(
                 "const v = n => document.querySelector(n).value, c = n => document.querySelector(n).checked; \
-                 return [v('[name=told]'), v('[name=plan]'), c('[name=colour][value=pink]'), c('[name=also][value=itch]')]",
+                 return [v('[name=told]'), v('[name=plan]'), c('[name=colour][value=pink]'), c('[name=also][value=fever]')]",
             )
             .await;
         assert_eq!(fields, serde_json::json!(["Leaks at night", "Smaller opening", true, true]));

@@ -7,6 +7,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "helpers of tests stop at once")]
 
+mod causes;
 mod map;
 
 use std::collections::BTreeSet;
