@@ -5,6 +5,7 @@
 
 use chrono::Duration;
 use diesel::prelude::*;
+use sha2::{Digest, Sha256};
 
 use crate::db::ids::{OnceId, ServiceId};
 use crate::db::schema::sent_forms;
@@ -17,6 +18,19 @@ const REMEMBERED_DAYS: i64 = 7;
 /// A fresh id for a form that is being opened.
 pub fn fresh() -> String {
     OnceId::new().to_string()
+}
+
+/// The id of an act on something that has a version: the same act, on the same version, with the same words, by the same
+/// person is one intent, and its form needs no id of its own.
+pub fn derived(parts: &[&str]) -> OnceId {
+    let mut sha = Sha256::new();
+    for part in parts {
+        sha.update((part.len() as u64).to_be_bytes());
+        sha.update(part.as_bytes());
+    }
+    let mut bytes = [0; 16];
+    bytes.copy_from_slice(&sha.finalize()[..16]);
+    OnceId(uuid::Uuid::from_bytes(bytes))
 }
 
 /// The id that a form sent.

@@ -18,14 +18,14 @@ use crate::service::{choices, settings, sites, welcome};
 use crate::skin::calibration::handlers as calibration;
 use crate::skin::handlers as skin;
 use crate::skin::photographs::handlers as photographs;
-use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
+use crate::supplies::{catalogue, draft, paper, quantities, routine, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
     FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService,
     SignPrescriptions, WorkTheWeek,
 };
 use crate::web::assets;
-use crate::week::{acts, handlers as week};
+use crate::week::{acts, handlers as week, sheets, undo};
 
 /// What somebody needs to use a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -88,6 +88,7 @@ routes! {
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
+    get  "/dates" SignedIn => crate::app::read_date;
     post "/drafts" SignedIn => drafts::save;
     post "/drafts/discard" SignedIn => drafts::discard;
     get  "/session" SignedIn => sessions::left;
@@ -96,6 +97,9 @@ routes! {
     post "/account/password" SignedIn => account::change_password;
     // The week.
     get  "/week" May(WorkTheWeek) => week::list;
+    post "/reviews/undo/{id}" May(WorkTheWeek) => undo::undo;
+    get  "/week/day" May(WorkTheWeek) => sheets::day;
+    get  "/week/downtime" May(WorkTheWeek) => sheets::downtime;
     post "/reviews/{id}/book" May(WorkTheWeek) => acts::book;
     post "/reviews/{id}/unbook" May(WorkTheWeek) => acts::unbook;
     post "/reviews/{id}/ring" May(WorkTheWeek) => acts::ring;
@@ -139,6 +143,8 @@ routes! {
     post "/patients/{id}/supplies" May(DrawUpSupplies) => draft::post;
     get  "/prescriptions/{id}/summary" May(SeeClinical) => summary::summary;
     get  "/prescriptions/{id}/summary.pdf" May(SeeClinical) => paper::pdf;
+    get  "/prescriptions/{id}/routine" May(SeeClinical) => routine::page_of;
+    get  "/prescriptions/{id}/routine.pdf" May(SeeClinical) => routine::pdf;
     post "/prescriptions/{id}/sign" May(SignPrescriptions) => signing::sign;
     post "/prescriptions/{id}/stop" May(DrawUpSupplies) => signing::stop;
     // Exchange.

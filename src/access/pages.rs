@@ -91,6 +91,8 @@ pub struct StaffPage {
     pub roles: Field,
     /// Choices of the roles.
     pub role_choices: Vec<Choice>,
+    /// The form's own id.
+    pub once: String,
 }
 
 /// `GET /staff/{id}`

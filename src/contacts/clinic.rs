@@ -184,6 +184,7 @@ fn show(
         last_found: last_found.as_ref(),
         last_cells: last.map_or(&[], |a| facts.cells(a.id)),
         measures: &measures,
+        today,
         letter: stoma.map(crate::stomas::store::Stoma::letter).unwrap_or_default(),
     };
     let title = if wrong.is_empty() { "Record a contact" } else { "Error: Record a contact" };
@@ -253,6 +254,11 @@ pub async fn sign(
         Ok(recorded) => recorded,
         Err(wrong) => return show(&state, &signed, &facts, &form, &wrong, Shown::again(&form)?, refused),
     };
+    let planned = facts.open(stoma).iter().any(|r| r.id.to_string() == form.review);
+    if !planned && !matches!(form.review.as_str(), "no" | "") {
+        let wrong = vec![("review", "The planned review was closed meanwhile. Choose again".to_owned())];
+        return show(&state, &signed, &facts, &form, &wrong, Shown::again(&form)?, StatusCode::CONFLICT);
+    }
     let worked = work(&facts, &form, recorded, &signed, today)?;
     let print = fingerprint(&form);
     let plain = worked.recorded.score.score == 0 && worked.urgency.reasons.is_empty() && worked.proposal.keeps_planned;

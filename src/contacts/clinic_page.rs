@@ -1,12 +1,14 @@
 //! The clinic form as a page: questions in clinical order, and what was found shown before it is signed.
 
 use askama::Template;
+use chrono::NaiveDate;
 
 use super::clinic_advice::Advice;
 use super::clinic_form::{ClinicForm, Wrong};
 use super::clinic_map_page::{MapInput, map_input};
 use super::clinic_other::OtherVisit;
 use super::clinic_words::{ALSO, COLOURS, CONSISTENCIES, FLAG_ANSWERS, MODES, SHAPES, SKIN_TONES, STOMA_FINDINGS};
+use crate::dates_in;
 use crate::display;
 use crate::drafts::Draft;
 use crate::follow_up::store::Review;
@@ -21,6 +23,8 @@ use crate::web::views::PatientBanner;
 /// What the rules found, shown before signing.
 #[derive(Default)]
 pub struct Checked {
+    /// "Wed 25-Nov-2026": how the date was read.
+    pub held: String,
     /// "Score 7 of 15".
     pub score: String,
     /// Bands with source and standing.
@@ -127,6 +131,8 @@ pub struct Context<'a> {
     pub measures: &'a StomaFound,
     /// Letter of the stoma kind.
     pub letter: String,
+    /// Today, to read dates by.
+    pub today: NaiveDate,
 }
 
 fn choices(list: &[(&str, &str)]) -> Vec<Choice> {
@@ -229,7 +235,9 @@ pub fn build(
         }),
         mode: pick("mode", "How", &form.mode, choices(&MODES)),
         review: pick("review", "Was this the planned review?", &form.review, review),
-        on: field("on", "When", &form.on).hint("27 Nov 2026, or today"),
+        on: field("on", "When", &form.on)
+            .hint("27 Nov 2026, or today")
+            .offers(dates_in::offers(&form.on, context.today)),
         leaks: number("leaks", "Leaks in the last 10 changes", &form.leaks, "of 10"),
         other,
         leak_hour: number("leak_hour", "The leak runs at", &form.leak_hour, "o'clock"),
@@ -288,7 +296,10 @@ pub fn build(
         cause: pick("cause", "Likely cause, as you decide", &form.cause, cause_list),
         plan: field("plan", "Plan", &form.plan).width(Width::Full).optional(),
         next: (!amending).then(|| pick("next", "Next review", &form.next, next)),
-        next_on: field("next_on", "Day", &form.next_on).hint("27 Nov 2026, or +6w").optional(),
+        next_on: field("next_on", "Day", &form.next_on)
+            .hint("27 Nov 2026, or +6w")
+            .offers(dates_in::offers(&form.next_on, context.today))
+            .optional(),
         next_reason: field("next_reason", "Why this day", &form.next_reason).width(Width::Full).optional(),
         checked,
         draft: Draft::default(),

@@ -140,6 +140,9 @@ pub(super) fn work(
         change: previous.map(|(p, _)| i16::from(score) - i16::from(p)),
         leaks_of_last_10: recorded.symptoms.leaks_of_last_10,
         weeks_since_surgery: stoma.surgery_on.and_then(|on| u16::try_from((recorded.on - on).num_weeks()).ok()),
+        cause: recorded.cause.as_deref(),
+        kind: Some(&stoma.kind),
+        output_ml_24h: recorded.symptoms.output_ml_24h,
     };
     let proposal = propose(today, following.map(Review::due_on), &findings);
     let days = &facts.days;
@@ -168,6 +171,7 @@ pub(super) fn checked(worked: &Worked) -> Result<Checked, StoreError> {
         .map(|(before, same)| describe_change(before, score, if same { Scorers::Same } else { Scorers::Different }));
     let verdicts = worked.recorded.score.bands.iter();
     Ok(Checked {
+        held: display::weekday_date(worked.recorded.on),
         score: format!("{score} of 15"),
         bands: verdicts
             .map(|v| format!("Set {}: {} ({}, {})", v.set, v.band.words(), v.source.source, v.source.standing.words()))

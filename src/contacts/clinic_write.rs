@@ -108,7 +108,11 @@ pub(super) fn write(
     }
     keep_measures(tx, &stoma, &recorded.found)?;
     let said = plan_next(tx, &stoma, recorded.next.as_ref(), &proposal, proposed_on, now)?;
-    let what = if amends.is_some() { "The amendment is signed" } else { "The contact is saved and signed" };
+    let on = display::weekday_date(row.assessed_on);
+    let what = match amends {
+        Some(_) => format!("The amendment of {on} is signed"),
+        None => format!("The contact of {on} is saved and signed"),
+    };
     say(tx, &format!("{what} for {name}. {said}"))?;
     let event = if amends.is_some() { Event::update("skin.assessment") } else { Event::create("skin.assessment") };
     let event = event.about(patient_id).with("assessment", assessment_id).with("alerts", urgency.reasons.len());

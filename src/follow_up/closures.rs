@@ -174,12 +174,11 @@ async fn seen(
     signed: &Signed,
     work: impl FnOnce(&mut Conn) -> Result<CaseloadChange, StoreError> + Send + 'static,
 ) -> Result<CaseloadChange, AppError> {
-    Ok(view(&state.db, &signed.actor, move |conn| {
-        let change = work(conn)?;
-        let about: Vec<_> = change.shown.iter().map(|c| c.patient).collect();
-        Ok((change, Event::read("closure.effect").about_all(about)))
-    })
-    .await?)
+    // Worked out by a reader, for a caseload takes its time and a view is a write; then logged before it is shown.
+    let change = state.db.read(work).await?;
+    let event = Event::read("closure.effect").about_all(change.shown.iter().map(|c| c.patient).collect::<Vec<_>>());
+    view(&state.db, &signed.actor, move |_| Ok(((), event))).await?;
+    Ok(change)
 }
 
 /// Works the effect out once more inside the transaction and applies it if it is what was shown.

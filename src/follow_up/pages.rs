@@ -400,5 +400,7 @@ pub struct YearPage {
     pub keep: bool,
     pub charts: Vec<Chart>,
     pub places: Vec<PlaceView>,
+    /// Places with reviews or slots.
+    pub columns: Vec<String>,
     pub weeks: Vec<WeekLine>,
 }

@@ -8,7 +8,7 @@ use super::identifiers::{Identifier, Scheme};
 use super::names;
 use super::store::Patient;
 use crate::dates_in;
-use crate::web::form_view::{Choice, DateParts, ErrorSummary, Field, Width};
+use crate::web::form_view::{Choice, DateParts, ErrorSummary, Field, Width, chosen};
 
 /// Genders by ISB 1507, code and word.
 pub const GENDERS: [(&str, &str); 5] = [
@@ -320,6 +320,21 @@ pub struct PatientFields {
 }
 
 impl PatientFields {
+    /// Every question with what stands in it, in words.
+    pub fn said(&self) -> Vec<(String, String)> {
+        let plain = |field: &Field| (field.label.clone(), field.value.clone());
+        let pick = |(field, choices): &(Field, Vec<Choice>)| (field.label.clone(), chosen(choices));
+        let born = format!("{} {} {}", self.born.day, self.born.month, self.born.year);
+        let mut said: Vec<_> =
+            [&self.family_name, &self.given_name, &self.title, &self.preferred_name].map(plain).into();
+        said.extend([(self.born.field.label.clone(), born), pick(&self.gender)]);
+        said.extend([&self.nhs, &self.chi, &self.hc, &self.local].map(plain));
+        said.push(pick(&self.sensitivity));
+        said.extend([&self.sensitivity_note, &self.phone, &self.email, &self.address, &self.postcode].map(plain));
+        said.extend([&self.gp_practice, &self.dispenser, &self.note].map(plain));
+        said
+    }
+
     /// Everything wrong, in the order of the page.
     pub fn errors(&self) -> ErrorSummary {
         let mut summary = ErrorSummary::none();

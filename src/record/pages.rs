@@ -8,7 +8,7 @@ use crate::patients::forms::PatientFields;
 use crate::skin::map_view::MapDrawing;
 use crate::stomas::forms::StomaFields;
 use crate::web::chart::Chart;
-use crate::web::form_view::{Choice, ErrorSummary, Field};
+use crate::web::form_view::{Choice, Difference, ErrorSummary, Field};
 use crate::web::shell::Shell;
 use crate::web::views::{Band, Link, Pager, PatientBanner, Roundel, Score};
 
@@ -81,9 +81,11 @@ impl SideBySide {
         self.records.is_empty()
     }
 
-    /// The lines of the table: label, what was typed, what each record says.
-    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<&str>)> {
-        let of = |n: usize| self.records.iter().map(|r| r.facts.get(n).map_or("", String::as_str)).collect();
+    /// The lines of the table: label, what was typed, each record's name and what it says.
+    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<(&str, &str)>)> {
+        let of = |n: usize| {
+            self.records.iter().map(|r| (r.name.as_str(), r.facts.get(n).map_or("", String::as_str))).collect()
+        };
         self.labels.iter().zip(&self.typed).enumerate().map(|(n, (l, t))| (*l, t.as_str(), of(n))).collect()
     }
 }
@@ -130,6 +132,8 @@ pub struct PatientPage {
     pub hidden: Vec<(String, String)>,
     /// What was kept of the form.
     pub draft: Draft,
+    /// Where it differs from a record that was changed meanwhile.
+    pub differences: Vec<Difference>,
 }
 
 /// Recording or correcting a stoma.
@@ -152,6 +156,8 @@ pub struct StomaPage {
     pub once: String,
     /// What was kept of the form.
     pub draft: Draft,
+    /// Where it differs from a record that was changed meanwhile.
+    pub differences: Vec<Difference>,
     /// Fields.
     pub s: StomaFields,
 }
@@ -168,6 +174,8 @@ pub struct EndPage {
     pub errors: ErrorSummary,
     /// Where the form goes.
     pub action: String,
+    /// Id of the patient, compared with the page's.
+    pub patient: String,
     /// Row version.
     pub version: String,
     /// Reason.

@@ -71,12 +71,13 @@ struct Shown<'a> {
     wrong: Wrong,
     stoma_wrong: Wrong,
     protocols: &'a [(String, String)],
+    today: NaiveDate,
     beside: SideBySide,
 }
 
 fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
     let f = shown.patient.fields(&shown.wrong);
-    let s = shown.stoma.fields(&shown.stoma_wrong, shown.protocols);
+    let s = shown.stoma.fields(&shown.stoma_wrong, shown.protocols, shown.today);
     let mut errors = f.errors();
     errors.items.extend(s.errors().items);
     if errors.is_empty() && !shown.beside.is_empty() {
@@ -98,6 +99,7 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
         likely,
         button_name: String::new(),
         hidden: vec![("once".to_owned(), shown.patient.once.clone())],
+        differences: Vec::new(),
         draft: place().map(|place| Draft::at(&place, None)).unwrap_or_default(),
     }
 }
@@ -181,6 +183,7 @@ pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
         wrong: Wrong::new(),
         stoma_wrong: Wrong::new(),
         protocols: &choices.protocols,
+        today: state.clock.today(),
         beside: SideBySide::default(),
     };
     let mut shown = build(&signed, shown);
@@ -206,7 +209,7 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         other => {
             let wrong = other.err().unwrap_or_default();
             let beside = SideBySide::default();
-            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
+            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, today, beside };
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
@@ -235,7 +238,7 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         };
         let typed = Beside { patient: &patient, identifiers: &facts.identifiers };
         let beside = side_by_side(&typed, &likely, today);
-        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
+        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, today, beside };
         return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
     }
     patient.version = 1;

@@ -13,15 +13,17 @@ use crate::access::store::say;
 use crate::audit::{Event, Outcome, append};
 use crate::db::ids::{PatientId, StomaId};
 use crate::db::{Stamp, StoreError};
+use crate::display::weekday_date;
 use crate::drafts::{self, Draft, Place};
 use crate::once;
 use crate::patients::banner::banner;
 use crate::stomas::forms::{StomaForm, Wrong};
 use crate::stomas::store::{self as stomas, Stoma};
+use crate::web::form_view::Difference;
 use crate::web::{Answer, AppError, PathOf, PostedBoth, Signed, State, page, see_other};
 
-/// Headings of the form.
-const NEW: &str = "Record another stoma";
+/// Heading and part of the address.
+const NEW: (&str, &str) = ("Record another stoma", "new");
 const CORRECT: &str = "Correct the stoma";
 const REFASHION: &str = "Refashioned or re-sited";
 
@@ -38,16 +40,20 @@ fn with_patient(form: &StomaForm, id: PatientId, once: &str) -> Result<Vec<(Stri
 #[serde(default)]
 pub struct OfPatient {
     patient: String,
-    /// The seal of the changes that were shown; empty on the first sending.
-    seal: String,
     /// The form's own id, when it records a new stoma.
     once: String,
+    /// The seal of the changes that were shown; empty on the first sending.
+    seal: String,
 }
 
-/// Where the form lives, for its draft.
-fn place(id: PatientId, stoma: Option<StomaId>) -> Result<Place, AppError> {
-    let which = stoma.map_or_else(|| "new".to_owned(), |stoma| stoma.to_string());
-    format!("/patients/{id}/stomas/{which}").parse().map_err(|_| AppError::NotFound)
+/// Where the form lives, for its draft: recording and correcting keep one.
+fn place(id: PatientId, part: &str) -> Result<Place, AppError> {
+    format!("/patients/{id}/stomas/{part}").parse().map_err(|_| AppError::NotFound)
+}
+
+/// How the date of surgery was read, with its weekday, for the message.
+fn surgery_words(stoma: &Stoma) -> String {
+    stoma.surgery_on.map(|on| format!(", surgery {}", weekday_date(on))).unwrap_or_default()
 }
 
 fn build(
@@ -55,14 +61,13 @@ fn build(
     signed: &Signed,
     loaded: &Loaded,
     choices: &Choices,
-    (heading, stoma): (&str, Option<StomaId>),
+    (heading, part): (&str, &str),
     (form, once): (&StomaForm, &str),
     wrong: &Wrong,
 ) -> StomaPage {
-    let s = form.fields(wrong, &choices.protocols);
+    let s = form.fields(wrong, &choices.protocols, state.clock.today());
     let errors = s.errors();
     let id = loaded.0.id;
-    let part = stoma.map_or_else(|| "new".to_owned(), |stoma| stoma.to_string());
     StomaPage {
         shell: signed
             .shell(if errors.is_empty() { heading.to_owned() } else { format!("Error: {heading}") }, "/patients"),
@@ -72,14 +77,15 @@ fn build(
         action: format!("/patients/{id}/stomas/{part}"),
         patient_id: id.to_string(),
         once: once.to_owned(),
-        draft: place(id, stoma).map(|place| Draft::at(&place, None)).unwrap_or_default(),
+        differences: Vec::new(),
+        draft: place(id, part).map(|place| Draft::at(&place, None)).unwrap_or_default(),
         s,
     }
 }
 
 /// `GET /patients/{id}/stomas/new`
 pub async fn new_form(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
-    let place = place(path.into_inner(), None)?;
+    let place = place(path.into_inner(), "new")?;
     let (loaded, kept) = load_with_draft(&state, &signed, &place, "stoma.new").await?;
     let id = signed.service.id;
     let choices = state.db.read(move |conn| Choices::for_new(conn, id)).await?;
@@ -87,7 +93,7 @@ pub async fn new_form(state: web::Data<State>, signed: Signed, path: PathOf<Pati
         Some(kept) => (kept.form()?, kept.form::<OfPatient>()?.once),
         None => (StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() }, once::fresh()),
     };
-    let mut shown = build(&state, &signed, &loaded, &choices, (NEW, None), (&form, &once), &Wrong::new());
+    let mut shown = build(&state, &signed, &loaded, &choices, NEW, (&form, &once), &Wrong::new());
     shown.draft = Draft::at(&place, kept.as_ref());
     page(StatusCode::OK, &shown)
 }
@@ -105,10 +111,14 @@ pub async fn add(
     let (today, now) = (state.clock.today(), Stamp::new(state.clock.now()));
     let loaded = load(&state, &signed, id, "stoma.new").await?;
     let mut stoma = stomas::new_stoma(signed.service.id, id, "", "", today, now);
+    let sending = once::of(&of.once)?;
     let service = signed.service.id;
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return Ok(see_other(answered)); // the same form again
+    }
     let choices = state.db.read(move |conn| Choices::for_new(conn, service)).await?;
     if let Err(wrong) = form.put_on(&mut stoma, loaded.0.born_on, today, &choices.protocols) {
-        let again = build(&state, &signed, &loaded, &choices, (NEW, None), (&form, &of.once), &wrong);
+        let again = build(&state, &signed, &loaded, &choices, NEW, (&form, &of.once), &wrong);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
     choices.settle(&mut stoma);
@@ -134,7 +144,8 @@ pub async fn add(
         return answer;
     }
     let name = loaded.0.display_name();
-    let (place, sending) = (place(id, None)?, once::of(&of.once)?);
+    let surgery = surgery_words(&stoma);
+    let place = place(id, "new")?;
     let to = state
         .db
         .write(&signed.actor, move |tx| {
@@ -149,7 +160,7 @@ pub async fn add(
             once::sent(tx, sending, &to)?;
             drafts::drop_at(tx, &place)?;
             stomas::add(tx, &stoma)?;
-            say(tx, &format!("The stoma of {name} is recorded; reviews are planned."))?;
+            say(tx, &format!("The stoma of {name} is recorded{surgery}; reviews are planned."))?;
             append(tx, Event::create("stoma.record").about(id).with("stoma", stoma.id))?;
             Ok::<_, StoreError>(to)
         })
@@ -160,7 +171,7 @@ pub async fn add(
 /// `GET /patients/{id}/stomas/{stoma}`
 pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<(PatientId, StomaId)>) -> Answer {
     let (id, stoma) = path.into_inner();
-    let place = place(id, Some(stoma))?;
+    let place = place(id, &stoma.to_string())?;
     let (loaded, kept) = load_with_draft(&state, &signed, &place, "stoma.edit").await?;
     let service = signed.service.id;
     let (held, choices) = state
@@ -170,11 +181,12 @@ pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<(Patient
     if held.patient_id != id {
         return Err(AppError::NotFound);
     }
+    let part = stoma.to_string();
     let form = match &kept {
         Some(kept) => kept.form()?,
         None => StomaForm::of(&held),
     };
-    let mut shown = build(&state, &signed, &loaded, &choices, (CORRECT, Some(stoma)), (&form, ""), &Wrong::new());
+    let mut shown = build(&state, &signed, &loaded, &choices, (CORRECT, &part), (&form, ""), &Wrong::new());
     shown.draft = Draft::at(&place, kept.as_ref());
     page(StatusCode::OK, &shown)
 }
@@ -195,12 +207,28 @@ pub async fn save(
         .db
         .read(move |conn| Ok::<_, StoreError>((stomas::find(conn, service, stoma)?, Choices::load(conn, service)?)))
         .await?;
+    let stands = StomaForm::of(&held);
     if held.patient_id != id {
         return Err(AppError::NotFound);
     }
+    let part = stoma.to_string();
     if let Err(wrong) = form.put_on(&mut held, loaded.0.born_on, state.clock.today(), &choices.protocols) {
-        let again = build(&state, &signed, &loaded, &choices, (CORRECT, Some(stoma)), (&form, ""), &wrong);
+        let again = build(&state, &signed, &loaded, &choices, (CORRECT, &part), (&form, ""), &wrong);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
+    }
+    if form.version != stands.version {
+        // Somebody else saved it meanwhile: what was typed comes back beside what stands now, on the version of now.
+        let form = StomaForm { version: stands.version, ..form };
+        let (none, today) = (Wrong::new(), state.clock.today());
+        let mut shown = build(&state, &signed, &loaded, &choices, (CORRECT, &part), (&form, ""), &none);
+        let said = |form: &StomaForm| form.fields(&none, &choices.protocols, today).said();
+        shown.differences = Difference::between(said(&form), said(&stands));
+        if shown.differences.is_empty() {
+            return Ok(see_other(format!("/patients/{id}/follow-up"))); // the same form twice
+        }
+        shown.errors.changed_meanwhile();
+        shown.shell.title = "Error: Correct the stoma".to_owned();
+        return page(StatusCode::CONFLICT, &shown);
     }
     let (today, patient, changed) = (state.clock.today(), loaded.0.clone(), held.clone());
     let changes = state.db.read(move |conn| preview(conn, &patient, &[changed], today)).await?;
@@ -216,13 +244,14 @@ pub async fn save(
         return answer;
     }
     let name = loaded.0.display_name();
-    let place = place(id, Some(stoma))?;
+    let place = place(id, &stoma.to_string())?;
+    let surgery = surgery_words(&held);
     state
         .db
         .write(&signed.actor, move |tx| {
             drafts::drop_at(tx, &place)?;
             stomas::replace(tx, held, None)?;
-            say(tx, &format!("The stoma of {name} is saved; reviews follow the new dates."))?;
+            say(tx, &format!("The stoma of {name} is saved{surgery}; reviews follow the dates."))?;
             append(tx, Event::update("stoma.record").about(id).with("stoma", stoma)).map(drop)
         })
         .await
@@ -258,9 +287,10 @@ pub async fn refashion_form(state: web::Data<State>, signed: Signed, path: PathO
     // Dates and measures are those of the new operation; how the stoma is made is chosen anew.
     let form = StomaForm { protocol: held.protocol_id, kind: held.kind, version: held.version, ..StomaForm::default() };
     let part = format!("{stoma}/refashion");
-    let mut shown = build(&state, &signed, &loaded, &choices, (REFASHION, Some(stoma)), (&form, ""), &Wrong::new());
-    shown.action = format!("/patients/{id}/stomas/{part}");
-    page(StatusCode::OK, &shown)
+    page(
+        StatusCode::OK,
+        &build(&state, &signed, &loaded, &choices, (REFASHION, &part), (&form, &once::fresh()), &Wrong::new()),
+    )
 }
 
 /// `POST /patients/{id}/stomas/{stoma}/refashion`: the old episode ends on the day of the operation, a new one begins.
@@ -273,6 +303,10 @@ pub async fn refashion(
     let (id, stoma) = path.into_inner();
     let PostedBoth(form, of) = form;
     same_patient(&of.patient, id)?;
+    let (sending, service) = (once::of(&of.once)?, signed.service.id);
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return Ok(see_other(answered)); // the same form again
+    }
     let (loaded, mut held, choices) = to_refashion(&state, &signed, id, stoma).await?;
     let (today, now) = (state.clock.today(), Stamp::new(state.clock.now()));
     let mut fresh = stomas::new_stoma(signed.service.id, id, "", "", today, now);
@@ -290,8 +324,7 @@ pub async fn refashion(
     }
     let part = format!("{stoma}/refashion");
     if !wrong.is_empty() {
-        let mut again = build(&state, &signed, &loaded, &choices, (REFASHION, Some(stoma)), (&form, ""), &wrong);
-        again.action = format!("/patients/{id}/stomas/{part}");
+        let again = build(&state, &signed, &loaded, &choices, (REFASHION, &part), (&form, &of.once), &wrong);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
     held.version = form.version;
@@ -316,6 +349,11 @@ pub async fn refashion(
         .db
         .write(&signed.actor, move |tx| {
             let (old, new) = (held.id, fresh.id);
+            if once::answered(tx, sending)?.is_some() {
+                let event = Event::update("stoma.refashion").outcome(Outcome::Refused).with("why", "sent twice");
+                return append(tx, event).map(drop);
+            }
+            once::sent(tx, sending, &format!("/patients/{id}/follow-up"))?;
             stomas::add(tx, &fresh)?;
             stomas::replace(tx, held, Some("Refashioned"))?;
             say(tx, &format!("The new episode of {name} is recorded; the earlier one stays readable."))?;

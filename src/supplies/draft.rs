@@ -273,6 +273,7 @@ fn build(signed: &Signed, loaded: &Loaded, filled: Option<&Filled<'_>>, today: N
             .map(|(filled, place)| Draft { from: filled.from.clone(), ..Draft::at(&place, None) })
             .unwrap_or_default(),
         form: filled.map(|filled| form_view(signed, loaded, filled)),
+        theirs: Vec::new(),
         versions: versions(loaded),
     }
 }
@@ -339,6 +340,28 @@ pub async fn post(state: web::Data<State>, signed: Signed, path: PathOf<PatientI
     };
     let set = &signed.service.quantity_set;
     let checked = order::check(loaded.whose(stoma, today), facts.period, set, &facts.lines)?;
+    let stands = loaded.list_of(stoma.id, "draft").filter(|held| held.id == id && held.version != form.version);
+    if let Some(stands) = stands.filter(|_| form.act == "save") {
+        // Somebody else saved the draft meanwhile: theirs is shown beside what was typed, which is on the version of now.
+        let by = loaded.staff_name(stands.drawn_up_by);
+        let text = format!(
+            "Somebody else changed this draft since the form was opened: version {} is now as {by} saved it. Nothing of \
+             yours is saved yet. Theirs is shown first; saving now puts yours in its place",
+            stands.number
+        );
+        form.version = stands.version;
+        let theirs = loaded.lines_of(Some(stands)).iter().map(line_view).collect();
+        let filled = Filled {
+            stoma,
+            form,
+            wrong: vec![("theirs".to_owned(), text)],
+            checked: Some((facts, checked)),
+            from: None,
+        };
+        let mut shown = build(&signed, &loaded, Some(&filled), today);
+        shown.theirs = theirs;
+        return page(StatusCode::CONFLICT, &shown);
+    }
     if form.act != "save" {
         let filled = Filled { stoma, form, wrong: Wrong::new(), checked: Some((facts, checked)), from: None };
         return page(StatusCode::OK, &build(&signed, &loaded, Some(&filled), today));

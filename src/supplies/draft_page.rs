@@ -130,6 +130,8 @@ pub struct SuppliesPage {
     pub lists: Vec<ListView>,
     /// Stomas a list can be drawn up for, where there are several.
     pub choose: Vec<Link>,
+    /// The draft as somebody else saved it meanwhile.
+    pub theirs: Vec<LineView>,
     /// What was typed into the form and not saved.
     pub draft: Draft,
     /// The form, for those who may.

@@ -69,6 +69,23 @@ impl<T: DeserializeOwned + 'static> FromRequest for Posted<T> {
     }
 }
 
+/// Puts readings that were chosen (`pick-NAME`, "as it would be typed|as it was typed") into their boxes, as long as the
+/// box still holds what they are readings of.
+fn picked(body: Vec<u8>) -> Vec<u8> {
+    if !body.windows(5).any(|part| part == b"pick-") {
+        return body;
+    }
+    let Ok(pairs) = serde_html_form::from_bytes::<Vec<(String, String)>>(&body) else { return body };
+    let (picks, mut rest): (Vec<_>, Vec<_>) = pairs.into_iter().partition(|(name, _)| name.starts_with("pick-"));
+    for (name, value) in &picks {
+        let Some((chosen, typed)) = value.split_once('|') else { continue };
+        if let Some((_, value)) = rest.iter_mut().find(|(n, v)| n == &name["pick-".len()..] && v == typed) {
+            chosen.clone_into(value);
+        }
+    }
+    serde_html_form::to_string(&rest).map_or(body, String::into_bytes)
+}
+
 /// A form that was refused because its token is not the session's, as it came.
 pub struct RefusedForm(pub Vec<u8>);
 
@@ -82,7 +99,7 @@ fn checked_form(req: &HttpRequest, payload: &mut Payload) -> impl Future<Output 
         let expected = expected.ok_or(AppError::SignInNeeded)?;
         let token: Token = serde_html_form::from_bytes(&body).map_err(|_| AppError::ForeignForm)?;
         if same_token(&token.csrf, &expected) {
-            return Ok(body);
+            return Ok(picked(body));
         }
         // The gate may know it as a page that the same person opened before signing in anew.
         req.extensions_mut().insert(RefusedForm(body));

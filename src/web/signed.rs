@@ -57,14 +57,14 @@ pub struct Signed {
     pub time: String,
     /// "10:57".
     pub locks_at: String,
-    /// Address of the help that fits the page asked for.
-    pub help_href: String,
     /// Seconds of idleness after which it locks.
     pub lock_seconds: i64,
     /// When the screen locks if nothing is done.
     pub idle_until: Stamp,
     /// When the session ends whatever is done.
     pub ends_at: Stamp,
+    /// Address of the help that fits the page asked for.
+    pub help_href: String,
 }
 
 impl Signed {
@@ -108,8 +108,8 @@ impl Signed {
             csrf: self.form_token.clone(),
             time: self.time.clone(),
             locks_at: Some(self.locks_at.clone()),
-            help_href: self.help_href.clone(),
             lock_seconds: self.lock_seconds,
+            help_href: self.help_href.clone(),
             help: self.service.phone.clone().map_or_else(
                 || "or ask your lead nurse".to_owned(),
                 |phone| format!("or ask your lead nurse, {phone}"),

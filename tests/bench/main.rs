@@ -8,6 +8,8 @@
 )]
 #![allow(missing_docs, reason = "a bench has no readers of its items")]
 
+mod follow_up;
+
 use std::fmt::Write;
 use std::io::{BufRead, BufReader, Read};
 use std::process::{Child, Command, Stdio};
@@ -264,8 +266,18 @@ fn main() {
     if std::env::args().any(|a| a == "--list" || a == "--test") {
         return;
     }
-    map_shares();
-    pages();
-    look_up();
-    import();
+    // `cargo bench -- follow-up` runs the parts named, else all.
+    let parts: [(&str, fn()); 5] = [
+        ("map", map_shares),
+        ("pages", pages),
+        ("look-up", look_up),
+        ("import", import),
+        ("follow-up", follow_up::run),
+    ];
+    let named: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with('-')).collect();
+    for (name, run) in parts {
+        if named.is_empty() || named.iter().any(|n| n == name) {
+            run();
+        }
+    }
 }

@@ -19,16 +19,31 @@ const FLOORS: [&[&str]; 15] = [
     &["drafts"],
     &["stomas", "patients"],
     &["access", "audit"],
-    &["print", "db", "web", "config", "clock", "display", "dates_in", "provenance", "json_input", "once"],
+    &[
+        "print",
+        "db",
+        "web",
+        "config",
+        "clock",
+        "display",
+        "dates_in",
+        "provenance",
+        "json_input",
+        "once",
+        "undo",
+        "words",
+    ],
 ];
 
 /// Neighbours on one floor that may use one another in one direction: the first the second.
-const NEIGHBOURS: [(&str, &str); 13] = [
+const NEIGHBOURS: [(&str, &str); 15] = [
     ("stomas", "patients"),
     ("access", "audit"),
     ("web", "db"),
     ("once", "db"),
     ("once", "web"),
+    ("undo", "db"),
+    ("undo", "web"),
     ("web", "clock"),
     ("web", "config"),
     ("web", "display"),

@@ -46,6 +46,154 @@ async fn says(browser: &Browser, css: &str, words: &str) {
     panic!("{css} says {last:?} and not {words:?}");
 }
 
+// --- the script itself ------------------------------------------------------------------------------------------------
+
+#[test]
+fn all_script_together_stays_under_eight_kilobytes() {
+    block_on(async {
+        let app = TestApp::start(Backend::Sqlite);
+        let client = app.anonymous();
+        let page = client.get("/sign-in").await.expect(200);
+        let scripts = page.attributes("script", "src");
+        assert_eq!(scripts.len(), 1, "one request for all of it");
+        let request = client.request(reqwest::Method::GET, &scripts[0]).header("accept-encoding", "gzip");
+        let packed = client.send(request).await.expect(200);
+        assert_eq!(packed.header("content-encoding"), Some("gzip"));
+        println!("script, compressed: {} bytes", packed.bytes.len());
+        assert!(packed.bytes.len() < 8 * 1024 && packed.bytes.len() > 1000, "{} bytes", packed.bytes.len());
+        // Its parts are not served one by one, and nothing in it parses HTML or keeps anything in the browser.
+        client.get("/static/x/js/1-focus.js").await.expect(404);
+        let script = client.get(&scripts[0]).await.expect(200).text;
+        for word in
+            ["innerHTML", "insertAdjacent", "eval(", "localStorage", "sessionStorage", "document.write", "indexedDB"]
+        {
+            assert!(!script.contains(word), "{word}");
+        }
+    });
+}
+
+// --- focus of the summary, second press, live score -------------------------------------------------------------------
+
+async fn sent_empty(browser: &mut Browser, ward: &Ward) {
+    browser.sign_in(&ward.nurse).await;
+    browser.open(&ward.clinic()).await;
+    browser.click(".finish button[type=submit]").await;
+    browser.comes("#error-summary").await;
+}
+
+#[test]
+fn a_page_with_errors_begins_at_its_summary() {
+    block_on(async {
+        let ward = Ward::new();
+        let mut browser = Browser::start(&ward.app).await;
+        sent_empty(&mut browser, &ward).await;
+        assert_eq!(browser.run("return document.activeElement.id").await, "error-summary");
+        let mut plain = Browser::without_script(&ward.app).await;
+        sent_empty(&mut plain, &ward).await;
+        assert!(plain.sees("#error-summary a").await, "it is there and leads to the fields all the same");
+        assert!(plain.driver().title().await.expect("a title").starts_with("Error: "));
+    });
+}
+
+#[test]
+fn a_second_press_is_held_back_and_harmless_without_the_script() {
+    block_on(async {
+        for script in [true, false] {
+            let ward = Ward::new();
+            let mut browser =
+                if script { Browser::start(&ward.app).await } else { Browser::without_script(&ward.app).await };
+            browser.sign_in(&ward.nurse).await;
+            browser.open(&ward.clinic()).await;
+            for field in ["[name=mode][value=phone]", "[name=colour][value=red]", "[name=skin_clear][value=yes]"] {
+                browser.click(field).await;
+            }
+            browser.click("[name=next][value=planned]").await;
+            let twice = "const b = document.querySelector('.finish button[type=submit]'); b.click(); b.click(); \
+                         return b.getAttribute('aria-disabled')";
+            let held = browser.run(twice).await;
+            assert_eq!(held, if script { serde_json::json!("true") } else { serde_json::Value::Null });
+            browser.comes(".big-score").await;
+            assert_eq!(raw::count(&mut ward.app.outside(), "assessments"), 1);
+        }
+    });
+}
+
+#[test]
+fn the_score_is_counted_while_it_is_chosen_and_by_the_server_always() {
+    block_on(async {
+        for script in [true, false] {
+            let ward = Ward::new();
+            let mut browser =
+                if script { Browser::start(&ward.app).await } else { Browser::without_script(&ward.app).await };
+            browser.sign_in(&ward.nurse).await;
+            browser.open(&ward.clinic()).await;
+            // The reference vector of discolouration 2+2 and erosion 1+2: score 7 (the published sheet).
+            for field in [
+                "[name=mode][value=clinic]",
+                "[name=colour][value=red]",
+                "[name=skin_clear][value=no]",
+                "[name=discolouration_area][value='2']",
+                "[name=discolouration_severity][value='2']",
+                "[name=erosion_area][value='1']",
+                "[name=erosion_severity][value='2']",
+                "[name=overgrowth_area][value='0']",
+                "[name=next][value=proposed]",
+            ] {
+                browser.click(field).await;
+            }
+            let shown = browser.words("[data-total]").await;
+            assert_eq!(shown, if script { "7 of 15" } else { "–" });
+            browser.click(".finish button[type=submit]").await;
+            browser.comes("#check").await;
+            assert!(browser.words("#check").await.contains("Score 7 of 15"));
+            assert!(browser.words("#check").await.contains("Contact on Wed 25-Nov-2026"), "the date is echoed");
+        }
+    });
+}
+
+// --- dates ------------------------------------------------------------------------------------------------------------
+
+#[test]
+fn a_typed_date_is_echoed_with_its_weekday() {
+    block_on(async {
+        let ward = Ward::new();
+        let mut browser = Browser::start(&ward.app).await;
+        browser.sign_in(&ward.nurse).await;
+        browser.open(&ward.clinic()).await;
+        browser.find("[name=on]").await.clear().await.expect("an empty box");
+        browser.type_into("[name=on]", "-2d").await;
+        browser.comes(".echo").await;
+        says(&browser, ".echo", "Mon 23-Nov-2026").await;
+        browser.find("[name=on]").await.clear().await.expect("an empty box");
+        browser.type_into("[name=on]", "05/11/26").await;
+        says(&browser, ".echo", "two readings: Thu 05-Nov-2026 or Mon 11-May-2026").await;
+        assert!(browser.complaints().await.is_empty());
+    });
+}
+
+#[test]
+fn with_scripts_blocked_two_readings_are_offered_to_choose_from() {
+    block_on(async {
+        let ward = Ward::new();
+        let mut browser = Browser::without_script(&ward.app).await;
+        browser.sign_in(&ward.nurse).await;
+        let stoma = format!("/patients/{}/stomas/{}", ward.held.id, ward.held.stoma);
+        browser.open(&stoma).await;
+        browser.find("[name=surgery_on]").await.clear().await.expect("an empty box");
+        browser.type_into("[name=surgery_on]", "05/03/26").await;
+        browser.find("[name=discharge_on]").await.clear().await.expect("an empty box");
+        browser.click(".finish button[type=submit]").await;
+        browser.comes("[name=pick-surgery_on]").await;
+        let offered = browser.words(".offers").await;
+        assert!(offered.contains("Thu 05-Mar-2026") && offered.contains("Sun 03-May-2026"), "{offered}");
+        browser.picture("date-two-readings").await;
+        browser.click("#surgery_on-offer-2").await;
+        browser.click(".finish button[type=submit]").await;
+        let said = browser.words("main .message").await;
+        assert!(said.contains("surgery Sun 03-May-2026"), "{said}");
+    });
+}
+
 // --- drafts -----------------------------------------------------------------------------------------------------------
 
 #[test]

@@ -120,6 +120,15 @@ impl Client {
         self.post_only(path, &fields).await
     }
 
+    /// Sends a form whose effect on reviews is shown first, and confirms what was shown.
+    pub async fn post_confirmed(&self, path: &str, fields: &[(&str, &str)]) -> Page {
+        let shown = self.post(path, fields).await.expect(200);
+        assert!(shown.value("seal").is_some(), "no page that asks first: {}", shown.heading());
+        let kept = shown.fields("main form");
+        let kept: Vec<(&str, &str)> = kept.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        self.post_only(path, &kept).await
+    }
+
     /// Sends a form with these fields and no token.
     pub async fn post_only(&self, path: &str, fields: &[(&str, &str)]) -> Page {
         self.send(form(self.request(Method::POST, path), fields)).await
@@ -200,6 +209,29 @@ impl Page {
     /// True when there is such an element.
     pub fn has(&self, css: &str) -> bool {
         self.html().select(&selector(css)).next().is_some()
+    }
+
+    /// What a browser would send of the first form of a selector, in the order of the page.
+    pub fn fields(&self, css: &str) -> Vec<(String, String)> {
+        let html = self.html();
+        let of = |css: &str| scraper::Selector::parse(css).expect("a selector");
+        let Some(form) = html.select(&of(css)).next() else { return Vec::new() };
+        let mut fields = Vec::new();
+        for field in form.select(&of("input, select, textarea")) {
+            let (kind, Some(name)) = (field.attr("type").unwrap_or(""), field.attr("name")) else { continue };
+            let value = match field.value().name() {
+                "select" => {
+                    let chosen = field.select(&of("option[selected]")).next();
+                    let chosen = chosen.or_else(|| field.select(&of("option")).next());
+                    chosen.and_then(|o| o.attr("value")).unwrap_or("").to_owned()
+                }
+                "textarea" => field.text().collect(),
+                _ if matches!(kind, "checkbox" | "radio") && field.attr("checked").is_none() => continue,
+                _ => field.attr("value").unwrap_or("").to_owned(),
+            };
+            fields.push((name.to_owned(), value));
+        }
+        fields
     }
 
     /// An attribute of every element that the selector finds.
