@@ -119,8 +119,8 @@ fn fill_from(form: &mut ClinicForm, held: &AssessmentRow) -> Result<(), StoreErr
         form.plate_head = plate.to_head_mm.to_string();
     }
     form.consistency = text(found.consistency);
-    form.parted_from = text(found.parted_hours.first().map(|h| h.to_string()));
-    form.parted_to = text(found.parted_hours.last().map(|h| h.to_string()));
+    form.parted_from = text(found.parted_hours.first().map(ToString::to_string));
+    form.parted_to = text(found.parted_hours.last().map(ToString::to_string));
     form.prolapse = text(found.prolapse_mm.map(|n| n.to_string()));
     form.bulge = text(found.bulge_mm.map(|n| n.to_string()));
     form.signs = found.signs;
@@ -182,9 +182,9 @@ fn show(
         following: facts.open(stoma).into_iter().find(|r| review.is_none_or(|this| this.id != r.id)),
         last,
         last_found: last_found.as_ref(),
-        today,
         last_cells: last.map_or(&[], |a| facts.cells(a.id)),
         measures: &measures,
+        today,
         letter: stoma.map(crate::stomas::store::Stoma::letter).unwrap_or_default(),
     };
     let title = if wrong.is_empty() { "Record a contact" } else { "Error: Record a contact" };
@@ -263,7 +263,7 @@ pub async fn sign(
     let print = fingerprint(&form);
     let plain = worked.recorded.score.score == 0 && worked.urgency.reasons.is_empty() && worked.proposal.keeps_planned;
     let unanswered = red_flags_unanswered(&form, &worked);
-    if form.checked != print && !plain || !unanswered.is_empty() {
+    if (form.checked != print && !plain) || !unanswered.is_empty() {
         let seen = form.checked == print;
         let (wrong, status) = if seen { (unanswered, refused) } else { (Wrong::new(), StatusCode::OK) };
         let shown = Shown { checked: Some(checked(&worked)?), fingerprint: print, ..Shown::again(&form)? };

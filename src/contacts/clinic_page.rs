@@ -125,14 +125,14 @@ pub struct Context<'a> {
     pub last: Option<&'a AssessmentRow>,
     /// What was found then.
     pub last_found: Option<&'a StomaFound>,
-    /// Today, to read dates by.
-    pub today: NaiveDate,
     /// What was marked then.
     pub last_cells: &'a [MapCell],
     /// Measures that would count now.
     pub measures: &'a StomaFound,
     /// Letter of the stoma kind.
     pub letter: String,
+    /// Today, to read dates by.
+    pub today: NaiveDate,
 }
 
 fn choices(list: &[(&str, &str)]) -> Vec<Choice> {

@@ -44,7 +44,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
         created_at: at,
     };
     contacts::add(tx, &contact)?;
-    let cells = drawn(&seen.judged);
+    let cells = drawn(seen.judged);
     let row = AssessmentRow {
         id: AssessmentId::new(),
         service_id: stoma.service_id,
@@ -62,7 +62,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
         rule_version: RULE_VERSION.to_owned(),
         symptoms: Doc::of(&Symptoms {
             itch: seen.codes.contains(&"itch").then_some(4),
-            burning: (seen.pain > 3).then_some(seen.pain - 2),
+            burning: (seen.pain > 3).then(|| seen.pain - 2),
             leak_hour: (seen.leaks > 0).then_some(6),
             leaks_of_last_10: Some(seen.leaks),
             wear_days: Some(if stoma.kind == "colostomy" { 1 } else { 3 }),
@@ -98,8 +98,8 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
 const PLATE_MM: i32 = 100;
 
 /// A map whose areas make the points that were judged, round six o'clock where a leak runs.
-fn drawn(judged: &[(u8, u8); 3]) -> Vec<MapCell> {
-    let [(discoloured, _), (eroded, _), (overgrown, _)] = *judged;
+fn drawn(judged: [(u8, u8); 3]) -> Vec<MapCell> {
+    let [(discoloured, _), (eroded, _), (overgrown, _)] = judged;
     let mut cells = match discoloured {
         0 => return Vec::new(),
         1 => range(5, 7, &[1], Finding::Discoloured),

@@ -24,7 +24,7 @@ fn cases() -> Result<&'static Cases, AppError> {
     rules::shipped().map_err(|fault| StoreError::Backend(fault.clone()).into())
 }
 
-fn total(values: &SixValues) -> u8 {
+fn total(values: SixValues) -> u8 {
     values.iter().map(|(area, severity)| area + severity).sum()
 }
 
@@ -61,12 +61,12 @@ pub async fn list(state: web::Data<State>, signed: Signed) -> Answer {
                 href: own.is_none().then(|| format!("/calibration/{}", case.id)),
                 state: if own.is_some() { "Scored" } else { "To be scored" }.to_owned(),
                 mine: own.map_or_else(|| "–".to_owned(), |row| row.score.to_string()),
-                reference: if all { total(&case.reference).to_string() } else { "shown at the end".to_owned() },
+                reference: if all { total(case.reference).to_string() } else { "shown at the end".to_owned() },
             }
         })
         .collect();
     let pairs: Vec<(u8, u8)> =
-        cases.cases.iter().filter_map(|case| Some((score(answered(case)?), total(&case.reference)))).collect();
+        cases.cases.iter().filter_map(|case| Some((score(answered(case)?), total(case.reference)))).collect();
     let shown = CasesPage {
         shell: signed.shell("Calibration", "/calibration"),
         standfirst: format!("{done} of {} cases scored. Answers of others are not shown.", cases.cases.len()),
@@ -229,7 +229,7 @@ pub async fn results(state: web::Data<State>, signed: Signed) -> Answer {
         .collect();
     scorers.sort_by(|one, other| one.0.cmp(&other.0));
     let reference: BTreeMap<&str, u8> =
-        cases.cases.iter().map(|case| (case.id.as_str(), total(&case.reference))).collect();
+        cases.cases.iter().map(|case| (case.id.as_str(), total(case.reference))).collect();
     let against = scorers.iter().map(|(name, scores)| pair(name, "Reference", scores, &reference)).collect();
     let mut pairs = Vec::new();
     for (index, (one, scores)) in scorers.iter().enumerate() {
