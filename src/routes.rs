@@ -7,22 +7,23 @@ use actix_web::guard;
 use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
-use crate::access::{account, member, sign_in, staff};
+use crate::access::{account, member, sessions, sign_in, staff};
 use crate::contacts::clinic;
+use crate::drafts::handlers as drafts;
 use crate::exchange::handlers as import;
 use crate::follow_up::{closures, force, protocol_pages as protocols, runs_page, year};
 use crate::help::handlers as help;
 use crate::record::{access, edit, follow_up, log, page, register, search, stoma};
 use crate::service::{choices, settings, sites, welcome};
 use crate::skin::handlers as skin;
-use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
+use crate::supplies::{catalogue, draft, paper, quantities, routine, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
     FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService,
     SignPrescriptions, WorkTheWeek,
 };
 use crate::web::assets;
-use crate::week::{acts, handlers as week};
+use crate::week::{acts, handlers as week, sheets, undo};
 
 /// What somebody needs to use a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,10 +86,18 @@ routes! {
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
+    get  "/dates" SignedIn => crate::app::read_date;
+    post "/drafts" SignedIn => drafts::save;
+    post "/drafts/discard" SignedIn => drafts::discard;
+    get  "/session" SignedIn => sessions::left;
+    post "/session" SignedIn => sessions::stay;
     get  "/account" SignedIn => account::account;
     post "/account/password" SignedIn => account::change_password;
     // The week.
     get  "/week" May(WorkTheWeek) => week::list;
+    post "/reviews/undo/{id}" May(WorkTheWeek) => undo::undo;
+    get  "/week/day" May(WorkTheWeek) => sheets::day;
+    get  "/week/downtime" May(WorkTheWeek) => sheets::downtime;
     post "/reviews/{id}/book" May(WorkTheWeek) => acts::book;
     post "/reviews/{id}/unbook" May(WorkTheWeek) => acts::unbook;
     post "/reviews/{id}/ring" May(WorkTheWeek) => acts::ring;
@@ -123,6 +132,8 @@ routes! {
     post "/patients/{id}/supplies" May(DrawUpSupplies) => draft::post;
     get  "/prescriptions/{id}/summary" May(SeeClinical) => summary::summary;
     get  "/prescriptions/{id}/summary.pdf" May(SeeClinical) => paper::pdf;
+    get  "/prescriptions/{id}/routine" May(SeeClinical) => routine::page_of;
+    get  "/prescriptions/{id}/routine.pdf" May(SeeClinical) => routine::pdf;
     post "/prescriptions/{id}/sign" May(SignPrescriptions) => signing::sign;
     post "/prescriptions/{id}/stop" May(DrawUpSupplies) => signing::stop;
     // Exchange.

@@ -11,6 +11,7 @@ use crate::audit::store::head;
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::follow_up::roll;
+use crate::supplies::routine::check_words;
 use crate::web::State;
 
 /// How often the head of the audit log is noted outside the database.
@@ -48,6 +49,8 @@ pub fn serve(
     heads: Option<PathBuf>,
     bound: impl FnOnce(SocketAddr),
 ) -> Result<(), Ended> {
+    // A language that lacks a message must not come to light when a patient waits for the paper.
+    check_words().map_err(Ended::Failed)?;
     actix_web::rt::System::new().block_on(async move {
         let db = state.db.clone();
         let service = app::bind(state, listen)

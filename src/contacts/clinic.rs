@@ -11,13 +11,15 @@ use super::clinic_form::{ClinicForm, Next, Recorded, Wrong};
 use super::clinic_page::{Checked, Context, build};
 use super::store::{self as contacts, Contact};
 use crate::access::store::say;
-use crate::audit::{Event, append, view};
+use crate::audit::{Event, Outcome, append, view};
 use crate::db::ids::{AssessmentId, ContactId, PatientId};
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 use crate::display;
+use crate::drafts::{self, Draft, Kept, Place};
 use crate::follow_up::calendar;
 use crate::follow_up::rules::WorkingDays;
 use crate::follow_up::store::{self as reviews, Review};
+use crate::once;
 use crate::patients::banner::banner;
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
@@ -96,8 +98,12 @@ pub async fn open(
 ) -> Answer {
     let id = path.into_inner();
     let service = signed.service.id;
-    let facts = view(&state.db, &signed.actor, move |conn| {
-        Ok((load(conn, service, id)?, Event::read("contact.new").about(id)))
+    let (place, actor) = (place(id, opening.0.amend)?, signed.actor.clone());
+    let at = place.clone();
+    let (facts, kept) = view(&state.db, &signed.actor, move |conn| {
+        let kept = drafts::kept(conn, &actor, &at)?;
+        let event = Kept::noted(kept.as_ref(), Event::read("contact.new").about(id));
+        Ok(((load(conn, service, id)?, kept), event))
     })
     .await?;
     let today = state.clock.today();
@@ -123,7 +129,18 @@ pub async fn open(
     if facts.patient.ended_reason.is_some() || facts.stomas.is_empty() {
         return Err(AppError::Conflict("Nothing is under care in this record: there is no stoma to look at.".into()));
     }
-    show(&state, &signed, &facts, &form, &Wrong::new(), None, "", StatusCode::OK)
+    if let Some(kept) = &kept {
+        form = kept.form()?;
+        form.patient = id.to_string();
+    }
+    let draft = Draft::at(&place, kept.as_ref());
+    show(&state, &signed, &facts, &form, &Wrong::new(), (None, draft), "", StatusCode::OK)
+}
+
+/// Where the form lives, for its draft.
+fn place(id: PatientId, amends: Option<AssessmentId>) -> Result<Place, AppError> {
+    let query = amends.map(|amends| format!("?amend={amends}")).unwrap_or_default();
+    format!("/patients/{id}/contacts/new{query}").parse().map_err(|_| AppError::NotFound)
 }
 
 /// The form as it opens on an assessment to amend.
@@ -167,7 +184,7 @@ fn show(
     facts: &Facts,
     form: &ClinicForm,
     wrong: &Wrong,
-    checked: Option<Checked>,
+    (checked, draft): (Option<Checked>, Draft),
     fingerprint: &str,
     status: StatusCode,
 ) -> Answer {
@@ -183,10 +200,12 @@ fn show(
         following: facts.open(stoma).into_iter().find(|r| review.is_none_or(|this| this.id != r.id)),
         last,
         last_found: last_found.as_ref(),
+        today,
     };
     let title = if wrong.is_empty() { "Record a contact" } else { "Error: Record a contact" };
     let banner = banner(&facts.patient, &facts.identifiers, today);
-    let shown = build(signed.shell(title, "/patients"), banner, form, wrong, &context, checked, fingerprint);
+    let mut shown = build(signed.shell(title, "/patients"), banner, form, wrong, &context, checked, fingerprint);
+    shown.draft = draft;
     page(status, &shown)
 }
 
@@ -258,6 +277,7 @@ fn checked(worked: &Worked) -> Checked {
         .map(|(before, same)| describe_change(before, score, if same { Scorers::Same } else { Scorers::Different }));
     let verdicts = worked.recorded.score.bands.iter();
     Checked {
+        held: display::weekday_date(worked.recorded.on),
         score: format!("{score} of 15"),
         bands: verdicts
             .map(|v| format!("Set {}: {} ({}, {})", v.set, v.band.words(), v.source.source, v.source.standing.words()))
@@ -301,6 +321,9 @@ pub async fn sign(
         return Err(AppError::Unreadable("The form did not arrive whole. Open it again and repeat it.".into()));
     };
     let service = signed.service.id;
+    let sending = once::of(&form.once)?;
+    let place = place(id, form.amends.parse().ok())?;
+    let draft = Draft::at(&place, None);
     let (facts, sent_before) = view(&state.db, &signed.actor, move |conn| {
         let sent_before =
             contacts::is_there(conn, service, contact_id)? || skin::find(conn, service, assessment_id).is_ok();
@@ -321,21 +344,34 @@ pub async fn sign(
     let recorded = match read {
         Ok(recorded) => recorded,
         Err(wrong) => {
-            return show(&state, &signed, &facts, &form, &wrong, None, "", StatusCode::UNPROCESSABLE_ENTITY);
+            return show(&state, &signed, &facts, &form, &wrong, (None, draft), "", StatusCode::UNPROCESSABLE_ENTITY);
         }
     };
+    let planned = facts.open(stoma).iter().any(|r| r.id.to_string() == form.review);
+    if !planned && !matches!(form.review.as_str(), "no" | "") {
+        let wrong = vec![("review", "The planned review was closed meanwhile. Choose again".to_owned())];
+        return show(&state, &signed, &facts, &form, &wrong, (None, draft), "", StatusCode::CONFLICT);
+    }
     let worked = work(&facts, &form, recorded, &signed, today)?;
     let print = fingerprint(&form);
     let plain = worked.recorded.score.score == 0 && worked.urgency.reasons.is_empty() && worked.proposal.keeps_planned;
     if form.checked != print && !plain {
         let found = checked(&worked);
-        return show(&state, &signed, &facts, &form, &Wrong::new(), Some(found), &print, StatusCode::OK);
+        return show(&state, &signed, &facts, &form, &Wrong::new(), (Some(found), draft), &print, StatusCode::OK);
     }
     let name = facts.patient.display_name();
     let band_set = signed.service.band_set.clone();
     state
         .db
-        .write(&signed.actor, move |tx| write(tx, &form, worked, (contact_id, assessment_id), &band_set, &name))
+        .write(&signed.actor, move |tx| {
+            drafts::drop_at(tx, &place)?;
+            if once::answered(tx, sending)?.is_some() {
+                append(tx, Event::create("skin.assessment").outcome(Outcome::Refused).with("why", "sent twice"))?;
+                return Ok(());
+            }
+            once::sent(tx, sending, &format!("/patients/{id}"))?;
+            write(tx, &form, worked, (contact_id, assessment_id), &band_set, &name)
+        })
         .await
         .map_err(|e: StoreError| e)?;
     Ok(see_other(format!("/patients/{id}")))
@@ -416,7 +452,11 @@ fn write(
     skin::sign(tx, &row)?;
     keep_measures(tx, &stoma, &recorded.found)?;
     let said = plan_next(tx, &stoma, recorded.next.as_ref(), &proposal, proposed_on, now)?;
-    let what = if amends.is_some() { "The amendment is signed" } else { "The contact is saved and signed" };
+    let on = display::weekday_date(row.assessed_on);
+    let what = match amends {
+        Some(_) => format!("The amendment of {on} is signed"),
+        None => format!("The contact of {on} is saved and signed"),
+    };
     say(tx, &format!("{what} for {name}. {said}"))?;
     let event = if amends.is_some() { Event::update("skin.assessment") } else { Event::create("skin.assessment") };
     append(tx, event.about(patient_id).with("assessment", assessment_id).with("alerts", urgency.reasons.len()))?;

@@ -1,9 +1,12 @@
 //! The clinic form as a page: questions in clinical order, and what was found shown before it is signed.
 
 use askama::Template;
+use chrono::NaiveDate;
 
 use super::clinic_form::{ALSO, AREAS, CAUSES, COLOURS, ClinicForm, MODES, STOMA_FINDINGS, Wrong};
+use crate::dates_in;
 use crate::display;
+use crate::drafts::Draft;
 use crate::follow_up::store::Review;
 use crate::skin::rules::{Domain, wording};
 use crate::skin::store::{AssessmentRow, StomaFound};
@@ -33,6 +36,8 @@ pub struct DomainQuestion {
 /// What the rules found, shown before signing.
 #[derive(Default)]
 pub struct Checked {
+    /// "Wed 25-Nov-2026": how the date was read.
+    pub held: String,
     /// "Score 7 of 15".
     pub score: String,
     /// Bands with source and standing.
@@ -88,6 +93,7 @@ pub struct ClinicPage {
     pub next_on: Field,
     pub next_reason: Field,
     pub button: String,
+    pub draft: Draft,
 }
 
 /// What a page is built from besides the form.
@@ -102,6 +108,8 @@ pub struct Context<'a> {
     pub last: Option<&'a AssessmentRow>,
     /// What was found then.
     pub last_found: Option<&'a StomaFound>,
+    /// Today, to read dates by.
+    pub today: NaiveDate,
 }
 
 fn choices(list: &[(&str, &str)]) -> Vec<Choice> {
@@ -194,7 +202,9 @@ pub fn build(
         }),
         mode: pick("mode", "How", &form.mode, choices(&MODES)),
         review: pick("review", "Was this the planned review?", &form.review, review),
-        on: field("on", "When", &form.on).hint("27 Nov 2026, or today"),
+        on: field("on", "When", &form.on)
+            .hint("27 Nov 2026, or today")
+            .offers(dates_in::offers(&form.on, context.today)),
         leaks: number("leaks", "Leaks in the last 10 changes", &form.leaks, "of 10"),
         wear: number("wear", "Usual wear", &form.wear, "days"),
         pain: number("pain", "Pain of the skin", &form.pain, "0 to 10"),
@@ -226,9 +236,13 @@ pub fn build(
         cause: pick("cause", "Likely cause", &form.cause, choices(&CAUSES)),
         plan: field("plan", "Plan", &form.plan).width(Width::Full).optional(),
         next: (!amending).then(|| pick("next", "Next review", &form.next, next)),
-        next_on: field("next_on", "Day", &form.next_on).hint("27 Nov 2026, or +6w").optional(),
+        next_on: field("next_on", "Day", &form.next_on)
+            .hint("27 Nov 2026, or +6w")
+            .offers(dates_in::offers(&form.next_on, context.today))
+            .optional(),
         next_reason: field("next_reason", "Why this day", &form.next_reason).width(Width::Full).optional(),
         checked,
+        draft: Draft::default(),
     };
     page.cause.field.optional = true;
     page.errors = errors(&page);

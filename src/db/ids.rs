@@ -93,6 +93,12 @@ id!(/// An event of the audit log.
     EventId);
 id!(/// A file that waits to be brought in.
     UploadId);
+id!(/// A form that was begun and not saved.
+    DraftId);
+id!(/// One opening of a form: sending it twice makes one thing.
+    OnceId);
+id!(/// An act that can be undone.
+    UndoId);
 id!(/// A kept earlier version of a record.
     VersionId);
 id!(/// A protocol of a service.

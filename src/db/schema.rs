@@ -109,6 +109,7 @@ diesel::table! {
         created_at -> Instant,
         last_seen_at -> Instant,
         ended_at -> Nullable<Instant>,
+        undo -> Nullable<Text>,
     }
 }
 
@@ -304,6 +305,7 @@ diesel::table! {
         note -> Nullable<Text>,
         made_by -> Guid,
         created_at -> Instant,
+        undone_at -> Nullable<Instant>,
     }
 }
 
@@ -566,6 +568,52 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    drafts (id) {
+        id -> Guid,
+        service_id -> Guid,
+        staff_id -> Guid,
+        form -> Text,
+        place -> Text,
+        patient_id -> Nullable<Guid>,
+        base_version -> Nullable<Integer>,
+        body -> JsonDoc,
+        begun_at -> Instant,
+        saved_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    sent_forms (service_id, once) {
+        service_id -> Guid,
+        once -> Guid,
+        staff_id -> Guid,
+        answer -> Text,
+        sent_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    undos (id) {
+        id -> Guid,
+        service_id -> Guid,
+        staff_id -> Guid,
+        act -> Text,
+        before -> JsonDoc,
+        done_at -> Instant,
+        undone_at -> Nullable<Instant>,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     services,
     setup_steps,
@@ -589,6 +637,9 @@ diesel::allow_tables_to_appear_in_same_query!(
     prescription_lines,
     uploads,
     week_rows,
+    drafts,
+    sent_forms,
+    undos,
     protocols,
     protocol_versions,
     closures,

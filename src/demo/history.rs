@@ -88,7 +88,6 @@ pub fn end(
     tx: &mut Tx<'_>,
     story: &Story,
     stoma: &Stoma,
-    index: usize,
     today: NaiveDate,
     days: &WorkingDays,
 ) -> Result<(), StoreError> {
@@ -97,16 +96,10 @@ pub fn end(
         return Ok(());
     };
     match story.ending {
-        Ending::Booked(ahead) => {
+        Ending::Booked(ahead, time) => {
             let on = days.add_working_days(days.next_on_or_after(today), ahead);
-            let time = NaiveTime::from_hms_opt(9, 0, 0).unwrap_or(NaiveTime::MIN)
-                + Duration::minutes(30 * i64::try_from(index % 4).unwrap_or(0));
-            let booked = Review {
-                status: "booked".to_owned(),
-                booked_on: Some(on),
-                booked_time: Some(time.format("%H:%M").to_string()),
-                ..next
-            };
+            let booked =
+                Review { status: "booked".to_owned(), booked_on: Some(on), booked_time: Some(time.to_owned()), ..next };
             reviews::replace(tx, booked)
         }
         Ending::Deferred => {

@@ -12,14 +12,16 @@ use super::bring_in::{self, Outcome};
 use super::caseload::columns::LEAVE_OUT;
 use super::caseload::{ColumnMap, Field as Wanted, Reading, Survey, read, survey};
 use super::pages::{CheckPage, ColumnView, RowView, UploadPage};
-use crate::audit::{Event, append, view};
+use crate::access::store::say;
+use crate::audit::{Event, Outcome as LogOutcome, append, view};
 use crate::db::ids::{StaffId, UploadId};
 use crate::db::schema::uploads;
 use crate::db::{Conn, Stamp, StoreError, Tx};
 use crate::display::counted;
+use crate::once;
 use crate::web::extract::same_token;
 use crate::web::form_view::{Choice, ErrorSummary, Field};
-use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page};
+use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page, see_other};
 
 /// Largest file taken, in bytes: 20,000 rows are about 4 MB.
 const LARGEST_FILE: usize = 16 * 1024 * 1024;
@@ -137,6 +139,11 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<UploadId>
     let id = path.into_inner();
     let (service, staff) = (signed.service.id, signed.staff_id);
     let now = Stamp::new(state.clock.now());
+    // Brought in once; sent again, it says what came of it.
+    let sending = once::derived(&["import", &id.to_string()]);
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return brought_before(&state, &signed, answered).await;
+    }
     let content =
         state.db.read(move |conn| kept(conn, service, staff, id, now)).await.map_err(|error| match error {
             StoreError::NotFound => {
@@ -171,17 +178,40 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<UploadId>
         return check(&state, &signed, id, content, Some(map), StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let refuse = state.refuse_test_numbers && !signed.service.demo;
-    let (outcome, reading) = state
+    let done = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(answered) = once::answered(tx, sending)? {
+                append(tx, Event::create("caseload.import").outcome(LogOutcome::Refused).with("why", "sent twice"))?;
+                return Ok(Err(answered));
+            }
             let outcome = bring_in::bring_in(tx, &reading, today, refuse, Box::new(|_, _| ()))?;
             diesel::delete(uploads::table.find(id)).execute(tx.conn())?;
-            Ok::<_, StoreError>((outcome, reading))
+            let words = format!("{} added, {} there already", counted(outcome.added, "patient"), outcome.there_already);
+            once::sent(tx, sending, &words)?;
+            Ok::<_, StoreError>(Ok((outcome, reading)))
         })
         .await?;
+    let (outcome, reading) = match done {
+        Ok(done) => done,
+        Err(answered) => return brought_before(&state, &signed, answered).await,
+    };
     let looked = survey(&content, Some(&map)).map_err(|e| AppError::Unreadable(e.to_string()))?;
     let done = built(&signed, None, &looked, Some((&reading, &outcome)), ErrorSummary::none());
     page(StatusCode::OK, &done)
+}
+
+async fn brought_before(state: &State, signed: &Signed, words: String) -> Answer {
+    let event = Event::create("caseload.import").outcome(LogOutcome::Refused).with("why", "sent twice");
+    state
+        .db
+        .write(&signed.actor, move |tx| {
+            say(tx, &format!("This file is brought in: {words}. It was sent twice and is there once."))?;
+            append(tx, event).map(drop)
+        })
+        .await
+        .map_err(|e: StoreError| e)?;
+    Ok(see_other("/import"))
 }
 
 async fn check(

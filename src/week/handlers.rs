@@ -278,6 +278,7 @@ fn entry_view(
     });
     Ok(WeekEntry {
         id: format!("row-{}", row.patient_id),
+        patient: row.patient_id.to_string(),
         version: row.review_version.map(|v| v.to_string()).unwrap_or_default(),
         base: row.review_id.map(|id| format!("/reviews/{id}")),
         href: format!("/patients/{}", row.patient_id),

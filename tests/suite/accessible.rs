@@ -98,7 +98,7 @@ fn stoma_of(app: &TestApp, id: PatientId) -> StomaId {
     app.read(|conn| Ok(stomas::table.filter(stomas::patient_id.eq(id)).select(stomas::id).first(conn)?))
 }
 
-fn summary_of(app: &TestApp, id: PatientId) -> String {
+pub fn summary_of(app: &TestApp, id: PatientId) -> String {
     use diesel::prelude::*;
     use roundel::db::schema::prescriptions;
     let query =
@@ -142,6 +142,8 @@ fn before_sign_in_and_lists() {
         }
         look.press("table.entries tbody tr:first-child form.book button").await;
         look.here("week, after booking").await;
+        look.open("day sheet", "/week/day").await;
+        look.open("downtime sheet", "/week/downtime").await;
         look.browser.find("#find").await.send_keys("ro").await.expect("typing");
         look.press(".find button").await;
         look.browser.comes("table.found tbody tr").await;
@@ -220,6 +222,9 @@ fn parts_of_the_record() {
             look.open(part, &format!("/patients/{of}/{part}")).await;
         }
         look.open("summary", &summary_of(&app, of)).await;
+        let routine = summary_of(&app, of).replace("/summary", "/routine");
+        look.open("change routine", &routine).await;
+        look.open("change routine, larger", &format!("{routine}?size=large")).await;
         look.open("catalogue", "/catalogue").await;
         look.open("quantities", "/quantities").await;
         look.done();

@@ -21,6 +21,8 @@ pub struct Client {
 struct Kept {
     cookie: Option<String>,
     token: Option<String>,
+    /// Own id of the form on the page seen last, until it was sent.
+    once: Option<String>,
 }
 
 impl Client {
@@ -32,7 +34,7 @@ impl Client {
     /// Somebody with a session: its reference and its form token.
     pub fn with_session(mut self, staff: StaffId, reference: &str, token: &str) -> Self {
         self.staff = Some(staff);
-        self.kept = Mutex::new(Kept { cookie: Some(reference.to_owned()), token: Some(token.to_owned()) });
+        self.kept = Mutex::new(Kept { cookie: Some(reference.to_owned()), token: Some(token.to_owned()), once: None });
         self
     }
 
@@ -44,7 +46,7 @@ impl Client {
     /// Another browser that was handed this one's cookie.
     pub fn again(&self) -> Self {
         let kept = self.kept.lock().unwrap();
-        let kept = Mutex::new(Kept { cookie: kept.cookie.clone(), token: kept.token.clone() });
+        let kept = Mutex::new(Kept { cookie: kept.cookie.clone(), token: kept.token.clone(), once: None });
         Self { http: self.http.clone(), base: self.base.clone(), kept, staff: self.staff }
     }
 
@@ -88,6 +90,13 @@ impl Client {
         if let Some(token) = page.csrf() {
             kept.token = Some(token);
         }
+        // Sent: the page is left. Another page has another form on it.
+        if page.status == 303 || page.status == 200 {
+            kept.once = None;
+        }
+        if page.text.contains("name=\"once\"") {
+            kept.once = page.attributes("input[name='once']", "value").into_iter().next();
+        }
         drop(kept);
         page
     }
@@ -97,12 +106,16 @@ impl Client {
         self.send(self.request(Method::GET, path)).await
     }
 
-    /// Sends a form with the token of the page seen last.
+    /// Sends a form with the token of the page seen last, and with the form's own id if that page has one.
     pub async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Page {
         let mut fields = fields.to_vec();
         let token = self.token();
         if let Some(token) = token.as_deref().filter(|_| !fields.iter().any(|(name, _)| *name == "csrf")) {
             fields.push(("csrf", token));
+        }
+        let once = self.kept.lock().unwrap().once.clone();
+        if let Some(once) = once.as_deref().filter(|_| !fields.iter().any(|(name, _)| *name == "once")) {
+            fields.push(("once", once));
         }
         self.post_only(path, &fields).await
     }
