@@ -46,6 +46,11 @@ async fn forced(lead: &Client, code: &str, from: &str) -> Page {
     lead.post(&address, &[("version", &version), ("seal", &seal), ("from", from)]).await
 }
 
+/// What stands in the box of a protocol's text, line by line.
+fn typed(page: &Page) -> String {
+    page.fields("main form").into_iter().find(|(name, _)| name == "text").expect("a text").1
+}
+
 /// Whose reviews the protocol's steps are, as (step, planned, protocol version).
 fn plan(app: &TestApp, id: PatientId) -> Vec<(String, String, i32)> {
     let open = app.reviews_of(id).into_iter().filter(roundel::follow_up::store::Review::is_open);
@@ -66,7 +71,7 @@ both_backends! {
         let follows = code.clone();
         let held = app.db_patient_with("Thistlewood", "Marion", "999 000 0042", 10, move |_, s| s.protocol_id = follows);
         let before = plan(&app, held.id);
-        assert!(before.iter().all(|(.., version)| *version == 1) && before.len() == 5, "{before:?}");
+        assert!(before.iter().all(|(.., version)| *version == 1) && before.len() == 6, "{before:?}");
         // The next version: the first clinic after 4 weeks, one more call, nothing at six months.
         lead.get(&format!("/protocols/{code}")).await;
         lead.post(&format!("/protocols/{code}/draft"), &[("act", "open")]).await.expect(303);
@@ -162,17 +167,17 @@ both_backends! {
         let lead = app.as_role(Role::Lead);
         let code = copied(&lead, "leeds-community").await;
         let page = lead.get(&format!("/protocols/{code}/text")).await.expect(200);
-        let (version, text) = (page.value("version").unwrap(), page.first("textarea"));
+        let (version, text) = (page.value("version").unwrap(), typed(&page));
         assert!(text.contains("[[steps]]") && text.contains("from = \"P3D\""), "{text}");
         let address = format!("/protocols/{code}/text");
         let broken = text.replace("from = \"P3D\"", "from = \"P9D\"");
         let refused = lead.post(&address, &[("version", &version), ("text", &broken)]).await.expect(422);
         let said = refused.select_text("#error-summary li").join(" ");
         assert!(said.contains("Line ") && said.contains("before it begins"), "{said}");
-        assert!(refused.first("textarea").contains("P9D"));
+        assert!(typed(&refused).contains("P9D"));
         let longer = text.replace("to = \"P5D\"", "to = \"P6D\"");
         lead.post(&address, &[("version", &version), ("text", &longer)]).await.expect(303);
-        assert!(lead.get(&address).await.first("textarea").contains("P6D"));
+        assert!(typed(&lead.get(&address).await).contains("P6D"));
         // Somebody else was quicker.
         lead.post(&address, &[("version", &version), ("text", &text)]).await.expect(409);
         // One that comes with the program is shown and not changed.

@@ -184,7 +184,7 @@ both_backends! {
 
     async fn the_timeline_tells_the_same_as_its_table(app: TestApp) {
         let nurse = app.as_role(Role::Nurse);
-        let held = app.db_patient("Thistlewood", "Marion", NHS, 100);
+        let held = app.db_patient("Thistlewood", "Marion", NHS, 60);
         let page = nurse.get(&format!("/patients/{}/follow-up", held.id)).await.expect(200);
         let marks = page.select_text("#timeline svg use title");
         assert!(marks.iter().any(|m| m.contains("3 months")), "{marks:?}");
