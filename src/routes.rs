@@ -21,7 +21,7 @@ use crate::web::Permission::{
     ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService, SignPrescriptions,
     WorkTheWeek,
 };
-use crate::web::assets;
+use crate::web::{assets, components};
 use crate::week::{acts, handlers as week};
 
 /// What somebody needs to use a route.
@@ -86,6 +86,8 @@ routes! {
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
     get  "/account" SignedIn => account::account;
+    get  "/account/components" SignedIn => components::components;
+    post "/account/components" SignedIn => components::pressed;
     post "/account/password" SignedIn => account::change_password;
     // The week.
     get  "/week" May(WorkTheWeek) => week::list;
