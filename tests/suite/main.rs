@@ -21,6 +21,7 @@ mod identifiers;
 mod import_pages;
 mod jobs;
 mod likely;
+mod look;
 mod migrations;
 mod patients;
 mod print;
