@@ -10,16 +10,16 @@ use actix_web::web::{self, ServiceConfig};
 use crate::access::{account, member, sign_in, staff};
 use crate::contacts::clinic;
 use crate::exchange::handlers as import;
-use crate::follow_up::handlers as follow_up;
+use crate::follow_up::{closures, force, protocol_pages as protocols, runs_page, year};
 use crate::help::handlers as help;
-use crate::record::{access, edit, log, page, register, search, stoma};
+use crate::record::{access, edit, follow_up, log, page, register, search, stoma};
 use crate::service::{choices, settings, sites, welcome};
 use crate::skin::handlers as skin;
 use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
 use crate::web::Permission::{
-    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
-    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService, SignPrescriptions,
-    WorkTheWeek,
+    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
+    FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService,
+    SignPrescriptions, WorkTheWeek,
 };
 use crate::web::{assets, components};
 use crate::week::{acts, handlers as week};
@@ -111,10 +111,14 @@ routes! {
     post "/patients/{id}/stomas/new" May(EditStomas) => stoma::add;
     get  "/patients/{id}/stomas/{stoma}" May(EditStomas) => stoma::form;
     post "/patients/{id}/stomas/{stoma}" May(EditStomas) => stoma::save;
+    get  "/patients/{id}/stomas/{stoma}/refashion" May(EditStomas) => stoma::refashion_form;
+    post "/patients/{id}/stomas/{stoma}/refashion" May(EditStomas) => stoma::refashion;
     get  "/patients/{id}/contacts/new" May(AssessSkin) => clinic::open;
     post "/patients/{id}/contacts/new" May(AssessSkin) => clinic::sign;
     get  "/patients/{id}/skin" May(SeeClinical) => skin::over_time;
     get  "/patients/{id}/follow-up" May(SeeClinical) => follow_up::follow_up;
+    post "/patients/{id}/follow-up/together" May(WorkTheWeek) => follow_up::together;
+    post "/patients/{id}/follow-up/site" May(WorkTheWeek) => follow_up::site;
     get  "/patients/{id}/access" May(ReadAccess) => access::access;
     // Supplies.
     get  "/patients/{id}/supplies" May(SeeClinical) => draft::form;
@@ -128,7 +132,23 @@ routes! {
     post "/import" May(ImportCaseload) => import::upload;
     post "/import/{id}" May(ImportCaseload) => import::act;
     // Reference.
-    get  "/protocols" May(SeeReference) => follow_up::protocols;
+    get  "/protocols" May(SeeReference) => protocols::list;
+    get  "/protocols/{code}" May(SeeReference) => protocols::one;
+    get  "/protocols/{code}/text" May(SeeReference) => protocols::text_form;
+    get  "/protocols/{code}/compare" May(SeeReference) => protocols::compare_versions;
+    post "/protocols/{code}/copy" May(EditProtocols) => protocols::copy;
+    get  "/protocols/{code}/draft" May(EditProtocols) => protocols::draft_form;
+    post "/protocols/{code}/draft" May(EditProtocols) => protocols::draft;
+    post "/protocols/{code}/discard" May(EditProtocols) => protocols::discard;
+    post "/protocols/{code}/text" May(EditProtocols) => protocols::text;
+    get  "/protocols/{code}/force" May(EditService) => force::form;
+    post "/protocols/{code}/force" May(EditService) => force::force;
+    get  "/closures" May(SeeReference) => closures::list;
+    post "/closures" May(EditService) => closures::add;
+    post "/closures/{id}/remove" May(EditService) => closures::remove;
+    get  "/follow-up/year" May(SeeReference) => year::year;
+    post "/follow-up/year" May(EditService) => year::keep_slots;
+    get  "/follow-up/runs" May(EditService) => runs_page::list;
     get  "/catalogue" May(SeeReference) => catalogue::list;
     post "/catalogue" May(EditCatalogue) => catalogue::add;
     post "/catalogue/{id}" May(EditCatalogue) => catalogue::act;

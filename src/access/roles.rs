@@ -3,9 +3,9 @@
 use std::collections::BTreeSet;
 
 use crate::web::Permission::{
-    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditService, EditStomas, FindPatients,
-    ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService, SignPrescriptions,
-    WorkTheWeek,
+    self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
+    FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService,
+    SignPrescriptions, WorkTheWeek,
 };
 
 /// A role. A staff member may have several; what they may do is all of it together.
@@ -88,6 +88,7 @@ impl Role {
                 WorkTheWeek,
                 DrawUpSupplies,
                 SeeReference,
+                EditProtocols,
                 ReadAccess,
             ],
             Self::Prescriber => &[
@@ -100,6 +101,7 @@ impl Role {
                 DrawUpSupplies,
                 SignPrescriptions,
                 SeeReference,
+                EditProtocols,
                 EditCatalogue,
                 ReadAccess,
             ],
@@ -115,6 +117,7 @@ impl Role {
                 DrawUpSupplies,
                 ImportCaseload,
                 SeeReference,
+                EditProtocols,
                 EditCatalogue,
                 SetUpService,
                 EditService,

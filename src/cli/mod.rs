@@ -4,6 +4,7 @@ mod audit;
 mod backup;
 mod demo;
 mod healthcheck;
+mod holidays;
 mod import;
 mod migrate;
 mod rules;
@@ -44,6 +45,9 @@ enum Command {
     /// Bring a spreadsheet in
     #[command(subcommand)]
     Import(import::Import),
+    /// Bank holidays of the four nations
+    #[command(subcommand)]
+    Holidays(holidays::Holidays),
     /// The audit log
     #[command(subcommand)]
     Audit(audit::Audit),
@@ -95,6 +99,7 @@ pub fn run(line: CommandLine) -> ExitCode {
         Command::Migrate => migrate::run(),
         Command::Staff(staff) => staff.run(),
         Command::Import(import) => import.run(),
+        Command::Holidays(holidays) => holidays.run(),
         Command::Audit(audit) => audit.run(),
         Command::Rules(rules) => rules.run(),
         Command::Backup { file } => backup::backup(&file),

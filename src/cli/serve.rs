@@ -10,10 +10,14 @@ use crate::app;
 use crate::audit::store::head;
 use crate::clock::Clock;
 use crate::db::Db;
+use crate::follow_up::roll;
 use crate::web::State;
 
 /// How often the head of the audit log is noted outside the database.
 const HEADS_EVERY: Duration = Duration::from_hours(1);
+
+/// How often it is looked whether the daily task is due.
+const DAILY_LOOKS_EVERY: Duration = Duration::from_mins(5);
 
 /// Serves with the settings of the environment.
 pub fn run() -> Result<(), Ended> {
@@ -51,6 +55,25 @@ pub fn serve(
         let running = actix_web::rt::spawn(service.server);
         actix_web::rt::time::sleep(Duration::from_millis(5)).await;
         bound(service.address);
+        let daily = db.clone();
+        actix_web::rt::spawn(async move {
+            // The row of a run names the instance, so that one that stopped can be told from one at work.
+            let instance = format!("{}-{}", std::process::id(), uuid::Uuid::now_v7().simple());
+            loop {
+                let (db, me) = (daily.clone(), instance.clone());
+                let run = actix_web::rt::task::spawn_blocking(move || roll::run_due(&db, &me)).await;
+                match run {
+                    Ok(Ok(runs)) => {
+                        for run in runs {
+                            tracing::info!(looked_at = run.looked_at, changed = run.changed, "the daily task is done");
+                        }
+                    }
+                    Ok(Err(error)) => tracing::error!(%error, "the daily task could not be done"),
+                    Err(error) => tracing::error!(%error, "the daily task was stopped"),
+                }
+                actix_web::rt::time::sleep(DAILY_LOOKS_EVERY).await;
+            }
+        });
         if let Some(file) = heads.clone() {
             note_head(&db, &file)?;
             let db = db.clone();

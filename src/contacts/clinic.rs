@@ -15,7 +15,9 @@ use crate::audit::{Event, append, view};
 use crate::db::ids::{AssessmentId, ContactId, PatientId};
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 use crate::display;
-use crate::follow_up::store::{self as reviews, Review, working_days};
+use crate::follow_up::calendar;
+use crate::follow_up::rules::WorkingDays;
+use crate::follow_up::store::{self as reviews, Review};
 use crate::patients::banner::banner;
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
@@ -41,6 +43,7 @@ struct Facts {
     stomas: Vec<Stoma>,
     reviews: Vec<Review>,
     assessments: Vec<AssessmentRow>,
+    days: WorkingDays,
 }
 
 fn load(conn: &mut Conn, service: crate::db::ids::ServiceId, id: PatientId) -> Result<Facts, StoreError> {
@@ -50,6 +53,7 @@ fn load(conn: &mut Conn, service: crate::db::ids::ServiceId, id: PatientId) -> R
         stomas: stomas::of_patient(conn, service, id)?.into_iter().filter(|s| s.reversed_on.is_none()).collect(),
         reviews: reviews::of_patient(conn, service, id)?,
         assessments: skin::of_patient(conn, service, id, false)?,
+        days: calendar::of_service(conn, service)?,
     })
 }
 
@@ -228,14 +232,14 @@ fn work(
         weeks_since_surgery: stoma.surgery_on.and_then(|on| u16::try_from((recorded.on - on).num_weeks()).ok()),
     };
     let proposal = propose(today, following.map(Review::due_on), &findings);
-    let days = working_days(&signed.service.nation)?;
+    let days = &facts.days;
     // "Within two weeks" means not later: the working day before, unless that has passed.
     let proposed_on = Some(days.previous_on_or_before(proposal.on))
         .filter(|on| *on >= today)
         .unwrap_or_else(|| days.next_on_or_after(proposal.on.max(today)));
     let urgency = urgency_of_findings(
         &stoma.kind,
-        &signed.service.nation,
+        days,
         today,
         &recorded.found,
         &recorded.symptoms,

@@ -54,6 +54,16 @@ pub fn of_patient(conn: &mut Conn, service: ServiceId, patient: PatientId) -> Re
         .load(conn)?)
 }
 
+/// Contacts of several patients, newest first.
+pub fn of_patients(conn: &mut Conn, service: ServiceId, patients: &[PatientId]) -> Result<Vec<Contact>, StoreError> {
+    Ok(contacts::table
+        .filter(contacts::service_id.eq(service))
+        .filter(contacts::patient_id.eq_any(patients))
+        .order((contacts::held_on.desc(), contacts::created_at.desc()))
+        .select(Contact::as_select())
+        .load(conn)?)
+}
+
 /// True when a contact of this id is there already: the form was sent twice.
 pub fn is_there(conn: &mut Conn, service: ServiceId, id: ContactId) -> Result<bool, StoreError> {
     let found: Option<ContactId> = contacts::table

@@ -95,3 +95,15 @@ id!(/// A file that waits to be brought in.
     UploadId);
 id!(/// A kept earlier version of a record.
     VersionId);
+id!(/// A protocol of a service.
+    ProtocolId);
+id!(/// A version of a protocol.
+    ProtocolVersionId);
+id!(/// A day on which a service is closed.
+    ClosureId);
+id!(/// A table of bank holidays.
+    HolidayTableId);
+id!(/// How many slots a week has.
+    SlotsId);
+id!(/// One run of a task.
+    RunId);

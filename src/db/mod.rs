@@ -35,9 +35,9 @@ const SQLITE_READERS: u32 = 3;
 /// Connections kept to PostgreSQL per instance.
 const POSTGRES_CONNECTIONS: u32 = 8;
 
-/// Makes anew what derives from a patient's facts (planned reviews, the week's row), in the transaction that changed
-/// them. Given from above when the records are opened, for this room knows no feature.
-pub type Derive = fn(&mut Tx<'_>, ids::PatientId) -> Result<(), StoreError>;
+/// Makes anew what derives from the facts of patients (planned reviews, the week's rows), in the transaction that
+/// changed them. Given from above when the records are opened, for this room knows no feature.
+pub type Derive = fn(&mut Tx<'_>, &[ids::PatientId]) -> Result<(), StoreError>;
 
 /// The records.
 #[derive(Clone)]
@@ -205,9 +205,8 @@ fn audited<T, E: From<StoreError>>(
 ) -> Result<T, E> {
     let mut tx = Tx::new(conn, actor, now);
     let value = f(&mut tx)?;
-    for patient in tx.take_touched() {
-        derive(&mut tx, patient)?;
-    }
+    let touched: Vec<ids::PatientId> = tx.take_touched().into_iter().collect();
+    derive(&mut tx, &touched)?;
     if tx.events() == 0 {
         return Err(StoreError::Unaudited.into());
     }

@@ -186,6 +186,7 @@ diesel::table! {
         version -> Integer,
         created_at -> Instant,
         updated_at -> Instant,
+        site_id -> Nullable<Guid>,
     }
 }
 
@@ -247,6 +248,7 @@ diesel::table! {
         version -> Integer,
         created_at -> Instant,
         updated_at -> Instant,
+        refashioned_as -> Nullable<Guid>,
     }
 }
 
@@ -467,6 +469,100 @@ diesel::table! {
         last_band -> Nullable<Text>,
         urgent -> Bool,
         signals -> JsonDoc,
+        off_plan -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    protocols (id) {
+        id -> Guid,
+        service_id -> Guid,
+        code -> Text,
+        copied_from -> Text,
+        created_by -> Nullable<Guid>,
+        created_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    protocol_versions (id) {
+        id -> Guid,
+        service_id -> Guid,
+        protocol_id -> Guid,
+        number -> Integer,
+        document -> JsonDoc,
+        in_force_from -> Nullable<Date>,
+        put_in_force_by -> Nullable<Guid>,
+        put_in_force_at -> Nullable<Instant>,
+        changed_by -> Nullable<Guid>,
+        version -> Integer,
+        created_at -> Instant,
+        updated_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    closures (id) {
+        id -> Guid,
+        service_id -> Guid,
+        closed_on -> Date,
+        name -> Text,
+        made_by -> Nullable<Guid>,
+        created_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    bank_holiday_tables (id) {
+        id -> Guid,
+        document -> Text,
+        source -> Text,
+        made_on -> Date,
+        loaded_at -> Instant,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    weekly_slots (id) {
+        id -> Guid,
+        service_id -> Guid,
+        site_id -> Nullable<Guid>,
+        mode -> Text,
+        slots -> Integer,
+    }
+}
+
+diesel::table! {
+    use diesel::sql_types::*;
+    use crate::db::types::sql::*;
+
+    task_runs (id) {
+        id -> Guid,
+        service_id -> Guid,
+        task -> Text,
+        for_day -> Date,
+        instance -> Text,
+        started_at -> Instant,
+        beat_at -> Instant,
+        finished_at -> Nullable<Instant>,
+        days_missed -> Integer,
+        looked_at -> Integer,
+        changed -> Integer,
     }
 }
 
@@ -493,4 +589,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     prescription_lines,
     uploads,
     week_rows,
+    protocols,
+    protocol_versions,
+    closures,
+    bank_holiday_tables,
+    weekly_slots,
+    task_runs,
 );

@@ -12,8 +12,8 @@ use crate::audit::{Event, append};
 use crate::db::ids::StaffId;
 use crate::db::{Actor, Db, Stamp, StoreError, Tx};
 use crate::follow_up::offered;
-use crate::follow_up::rules::WorkingDays;
-use crate::follow_up::store::{self as reviews, working_days};
+use crate::follow_up::replan::replan_as_of;
+use crate::follow_up::rules::{Nation, WorkingDays};
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
 use crate::stomas::store::{self as stomas, Stoma};
@@ -68,7 +68,7 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
     // The service goes in last with its first patients: a demonstration that was stopped half-way is made anew.
     let mut chance = Chance::new(seed);
     let numbers = people::test_numbers(count);
-    let maker = Maker { service: service.clone(), nurse, days: working_days(&service.nation)? };
+    let maker = Maker { service: service.clone(), nurse, days: WorkingDays::new(Nation::England, &[]) };
     let mut numbers = numbers.into_iter().enumerate().peekable();
     let mut first = Some((service, staff));
     while numbers.peek().is_some() || first.is_some() {
@@ -79,11 +79,11 @@ pub fn make(db: &Db, count: usize, seed: u64, mut progress: impl FnMut(usize, us
             if let Some((service, staff)) = begin {
                 store::add_service(tx, &service)?;
                 places::add(tx, "Marlowbridge General, outpatients")?;
-                for step in Step::RECORDED {
-                    setup::settle(tx, step)?;
-                }
                 for (row, (.., role)) in staff.iter().zip(ACCOUNTS) {
                     store::add_staff(tx, row, &[role])?;
+                }
+                for step in Step::RECORDED {
+                    setup::settle(tx, step)?;
                 }
                 supplies::add_items(tx, &starter_items(service.id, tx.now()))?;
             }
@@ -144,7 +144,7 @@ impl Maker {
             let other = self.stoma(&story, &patient, kind, today, tx.now(), chance);
             stomas::add(tx, &other)?;
         }
-        reviews::replan_as_of(tx, id, today - Duration::days(story.taken_ago))?;
+        replan_as_of(tx, id, today - Duration::days(story.taken_ago))?;
         for seen in story.seen {
             history::visit(tx, &stoma, seen, self.nurse, today)?;
         }

@@ -1,7 +1,11 @@
 //! The protocols a service can choose from: the one list that every page and form goes through.
 //!
-//! Today it holds the shipped ones; whoever adds others (copies that a service edits) adds them here and nowhere else.
+//! First the service's own that were put into force, then those shipped. Whoever adds others adds them here and nowhere
+//! else.
 
+use chrono::NaiveDate;
+
+use super::protocols;
 use super::rules::{Protocol, StomaKind, shipped};
 use crate::access::store::Service;
 use crate::db::ids::ServiceId;
@@ -12,6 +16,8 @@ use crate::db::{Conn, StoreError};
 pub struct Offered {
     /// Its id, as kept with a stoma.
     pub id: String,
+    /// The service's own, not one shipped.
+    pub own: bool,
     /// Title.
     pub title: String,
     /// Version.
@@ -27,7 +33,7 @@ pub struct Offered {
 }
 
 impl Offered {
-    fn of(protocol: &Protocol) -> Self {
+    fn of(protocol: &Protocol, own: bool) -> Self {
         let steps_for = |kind: StomaKind| {
             let fits = protocol.steps.iter().filter(|s| s.when.kind.is_empty() || s.when.kind.contains(&kind));
             fits.map(|s| s.title.clone().unwrap_or_else(|| s.id.clone())).collect::<Vec<_>>()
@@ -35,6 +41,7 @@ impl Offered {
         let kinds = [StomaKind::Colostomy, StomaKind::Ileostomy, StomaKind::Urostomy];
         Self {
             id: protocol.id.clone(),
+            own,
             title: protocol.title.clone(),
             version: protocol.version,
             source: protocol.source.clone(),
@@ -51,7 +58,8 @@ impl Offered {
 
     /// Title with standing, for a select.
     pub fn words(&self) -> String {
-        format!("{} ({})", self.title, self.standing)
+        let whose = if self.own { ", your own" } else { "" };
+        format!("{} ({}{whose})", self.title, self.standing)
     }
 }
 
@@ -59,8 +67,13 @@ impl Offered {
 ///
 /// # Errors
 /// When the records cannot be read.
-pub fn protocols(_conn: &mut Conn, _service: ServiceId) -> Result<Vec<Offered>, StoreError> {
-    Ok(shipped().iter().map(Offered::of).collect())
+pub fn protocols(conn: &mut Conn, service: ServiceId) -> Result<Vec<Offered>, StoreError> {
+    // Of each own one the version that counts last: whoever chooses it now follows it from then on.
+    let own = protocols::in_force(conn, service, NaiveDate::MAX)?;
+    let mut list: Vec<Offered> = own.values().map(|p| Offered::of(p, true)).collect();
+    list.sort_by(|a, b| (&a.title, &a.id).cmp(&(&b.title, &b.id)));
+    list.extend(shipped().iter().map(|p| Offered::of(p, false)));
+    Ok(list)
 }
 
 /// The protocol that this service follows for a kind of stoma.

@@ -1,24 +1,17 @@
-//! All queries on reviews, and keeping them in step with the facts they are planned from.
+//! All queries on reviews. What keeps them in step with the facts stands in `replan`.
 
-use chrono::{Months, NaiveDate};
+use chrono::NaiveDate;
 use diesel::prelude::*;
 
-use super::rules::{
-    Anchors, Construction, Difference, DifferenceRequest, EndReason, Ended, Existing, Mode, Nation, Permanence, Plan,
-    PlanRequest, PlannedReview, Protocol, Status, StomaFacts, StomaKind, SurgeryType, WorkingDays, difference, plan,
-    shipped_by_id,
-};
-use crate::access::store as services;
 use crate::db::connection::MultiBackend;
 use crate::db::ids::{PatientId, ReviewId, ServiceId, StaffId, StomaId};
 use crate::db::schema::reviews;
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 use crate::on_each;
-use crate::patients::store::{self as patients, Patient};
-use crate::stomas::store::{self as stomas, Stoma};
+use crate::stomas::store::Stoma;
 
-/// How far ahead reviews are planned, in months. Two yearly reviews are always in sight.
-pub const MONTHS_AHEAD: u32 = 24;
+/// Rows of one statement: PostgreSQL takes 65,535 values, a review has 27.
+const WRITTEN_TOGETHER: usize = 500;
 
 /// A review.
 #[derive(Clone, Debug, Queryable, Selectable, Insertable, AsChangeset, Identifiable)]
@@ -89,6 +82,13 @@ impl Review {
         matches!(self.status.as_str(), "proposed" | "booked")
     }
 
+    /// The day after which it is overdue. A review that the plan itself gave a later day than its last one (its time had
+    /// passed when it was planned, or its day was no working day) is overdue after that day, not by months; one that a
+    /// person deferred stays measured by its last day.
+    pub fn overdue_after(&self) -> NaiveDate {
+        if self.by_hand { self.latest_on } else { self.latest_on.max(self.planned_on) }
+    }
+
     /// The day on which it should or will take place.
     pub fn due_on(&self) -> NaiveDate {
         self.booked_on.unwrap_or(self.planned_on)
@@ -100,6 +100,16 @@ pub fn of_patient(conn: &mut Conn, service: ServiceId, patient: PatientId) -> Re
     Ok(reviews::table
         .filter(reviews::service_id.eq(service))
         .filter(reviews::patient_id.eq(patient))
+        .order((reviews::planned_on, reviews::id))
+        .select(Review::as_select())
+        .load(conn)?)
+}
+
+/// Reviews of several patients.
+pub fn of_patients(conn: &mut Conn, service: ServiceId, patients: &[PatientId]) -> Result<Vec<Review>, StoreError> {
+    Ok(reviews::table
+        .filter(reviews::service_id.eq(service))
+        .filter(reviews::patient_id.eq_any(patients))
         .order((reviews::planned_on, reviews::id))
         .select(Review::as_select())
         .load(conn)?)
@@ -117,8 +127,21 @@ pub fn add(tx: &mut Tx<'_>, review: &Review) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Adds many at once.
+pub fn add_all(tx: &mut Tx<'_>, added: &[Review]) -> Result<(), StoreError> {
+    for some in added.chunks(WRITTEN_TOGETHER) {
+        on_each!(tx.conn(), c => diesel::insert_into(reviews::table).values(some).execute(c))?;
+    }
+    Ok(())
+}
+
 /// Replaces a review; `changed` carries the version that was shown.
 pub fn replace(tx: &mut Tx<'_>, changed: Review) -> Result<(), StoreError> {
+    replaced(tx, changed).map(drop)
+}
+
+/// The same, and answers the review as it stands now.
+pub fn replaced(tx: &mut Tx<'_>, changed: Review) -> Result<Review, StoreError> {
     let now = tx.now();
     let shown = changed.version;
     let patient = changed.patient_id;
@@ -128,218 +151,7 @@ pub fn replace(tx: &mut Tx<'_>, changed: Review) -> Result<(), StoreError> {
         return Err(StoreError::Stale);
     }
     tx.touch(patient);
-    Ok(())
-}
-
-/// The nation's calendar, or an error of the stored service.
-pub fn working_days(nation: &str) -> Result<WorkingDays, StoreError> {
-    let nation = Nation::from_code(nation).ok_or_else(|| unreadable("nation", nation))?;
-    Ok(WorkingDays::new(nation, &[]))
-}
-
-fn unreadable(what: &str, code: &str) -> StoreError {
-    StoreError::Backend(format!("stored {what} {code} is not known"))
-}
-
-/// The protocol of a stoma.
-pub fn protocol(stoma: &Stoma) -> Result<&'static Protocol, StoreError> {
-    shipped_by_id(&stoma.protocol_id).ok_or_else(|| unreadable("protocol", &stoma.protocol_id))
-}
-
-/// A stoma's plan from its facts, as of `today`.
-pub fn plan_of(
-    stoma: &Stoma,
-    patient: &Patient,
-    nation: &str,
-    last_completed: Option<NaiveDate>,
-    today: NaiveDate,
-) -> Result<Plan, StoreError> {
-    let protocol = protocol(stoma)?;
-    let ended = match (&patient.ended_reason, patient.ended_on, stoma.reversed_on) {
-        (Some(reason), Some(on), _) => {
-            Some(Ended { reason: EndReason::from_code(reason).ok_or_else(|| unreadable("end", reason))?, on })
-        }
-        (_, _, Some(on)) => Some(Ended { reason: EndReason::Reversed, on }),
-        _ => None,
-    };
-    let request = PlanRequest {
-        nation: Nation::from_code(nation).ok_or_else(|| unreadable("nation", nation))?,
-        closures: &[],
-        until: today.checked_add_months(Months::new(MONTHS_AHEAD)).unwrap_or(today),
-        stoma: StomaFacts {
-            kind: StomaKind::from_code(&stoma.kind).ok_or_else(|| unreadable("kind", &stoma.kind))?,
-            construction: Construction::from_code(&stoma.construction),
-            permanence: Permanence::from_code(&stoma.permanence),
-            surgery: SurgeryType::from_code(&stoma.surgery),
-        },
-        anchors: Anchors {
-            surgery: stoma.surgery_on,
-            discharge: stoma.discharge_on,
-            last_completed,
-            reversal: stoma.reversal_on,
-        },
-        protocol,
-        ended,
-    };
-    Ok(plan(&request))
-}
-
-/// The last day on which the patient was seen for this stoma: a review that took place, or as told when they came.
-pub fn last_completed(stoma: &Stoma, existing: &[Review]) -> Option<NaiveDate> {
-    let done = existing.iter().filter(|r| r.stoma_id == Some(stoma.id) && r.status == "fulfilled");
-    done.filter_map(|r| r.closed_on.or(Some(r.due_on()))).chain(stoma.last_seen_on).max()
-}
-
-fn existing(review: &Review) -> Result<Existing, StoreError> {
-    Ok(Existing {
-        id: review.id.0,
-        stoma: review.stoma_id.map(|id| id.0).unwrap_or_default(),
-        step: review.step.clone(),
-        occurrence: u32::try_from(review.occurrence).unwrap_or(1),
-        nominal: review.nominal_on,
-        planned: review.due_on(),
-        earliest: review.earliest_on,
-        latest: review.latest_on,
-        mode: Mode::from_code(&review.mode).ok_or_else(|| unreadable("mode", &review.mode))?,
-        status: Status::from_code(&review.status).ok_or_else(|| unreadable("status", &review.status))?,
-        by_hand: review.by_hand,
-        closed_by_plan: review.closed_by_plan,
-    })
-}
-
-/// What the facts of today would change in a stoma's reviews.
-pub fn difference_of(
-    stoma: &Stoma,
-    patient: &Patient,
-    nation: &str,
-    held: &[Review],
-    today: NaiveDate,
-) -> Result<(Plan, Difference), StoreError> {
-    let fresh = plan_of(stoma, patient, nation, last_completed(stoma, held), today)?;
-    let records: Vec<Existing> = held.iter().map(existing).collect::<Result<_, _>>()?;
-    let days = working_days(nation)?;
-    let mut change = difference(&DifferenceRequest {
-        stoma: stoma.id.0,
-        existing: &records,
-        plan: &fresh,
-        today,
-        days: &days,
-        taken_on: Some(stoma.taken_on),
-    });
-    // A record that comes with a past: of the steps whose time has gone by, only the latest is due now.
-    if !held.iter().any(|r| r.stoma_id == Some(stoma.id)) {
-        let latest_past = change.added.iter().filter(|r| r.latest < today).map(|r| r.nominal).max();
-        change.added.retain(|r| r.latest >= today || Some(r.nominal) == latest_past);
-    }
-    Ok((fresh, change))
-}
-
-/// Brings a patient's planned reviews in step with the facts. Running it twice changes nothing the second time.
-pub fn replan(tx: &mut Tx<'_>, patient_id: PatientId) -> Result<(), StoreError> {
-    let today = tx.now().at().with_timezone(&chrono::Local).date_naive();
-    replan_as_of(tx, patient_id, today)
-}
-
-/// The same as it would have been on another day: for invented histories.
-pub fn replan_as_of(tx: &mut Tx<'_>, patient_id: PatientId, today: NaiveDate) -> Result<(), StoreError> {
-    let service_id = tx.service()?;
-    let conn = tx.conn();
-    let nation = services::service(conn, service_id)?.nation;
-    let patient = patients::find(conn, service_id, patient_id)?;
-    let stomas = stomas::of_patient(conn, service_id, patient_id)?;
-    let held = of_patient(conn, service_id, patient_id)?;
-    for stoma in &stomas {
-        let (_, change) = difference_of(stoma, &patient, &nation, &held, today)?;
-        apply(tx, stoma, &held, change, today)?;
-    }
-    Ok(())
-}
-
-fn title_of(protocol: &Protocol, step: &str) -> String {
-    protocol.step(step).and_then(|s| s.title.clone()).unwrap_or_else(|| step.to_owned())
-}
-
-fn put_plan(review: &mut Review, fresh: &PlannedReview) -> Result<(), StoreError> {
-    fresh.mode.code().clone_into(&mut review.mode);
-    review.nominal_on = fresh.nominal;
-    review.earliest_on = fresh.earliest;
-    review.latest_on = fresh.latest;
-    review.planned_on = fresh.planned;
-    review.reasons = Doc::of(&fresh.reasons)?;
-    Ok(())
-}
-
-fn apply(
-    tx: &mut Tx<'_>,
-    stoma: &Stoma,
-    held: &[Review],
-    change: Difference,
-    today: NaiveDate,
-) -> Result<(), StoreError> {
-    let protocol = protocol(stoma)?;
-    let now = tx.now();
-    let find = |id: uuid::Uuid| held.iter().find(|r| r.id.0 == id).cloned().ok_or(StoreError::NotFound);
-    let mut added = Vec::with_capacity(change.added.len());
-    for fresh in &change.added {
-        let mut review = Review {
-            id: ReviewId::new(),
-            service_id: stoma.service_id,
-            patient_id: stoma.patient_id,
-            stoma_id: Some(stoma.id),
-            protocol_id: protocol.id.clone(),
-            protocol_version: i32::try_from(protocol.version).unwrap_or(1),
-            step: Some(fresh.step.clone()),
-            occurrence: i32::try_from(fresh.occurrence).unwrap_or(1),
-            title: title_of(protocol, &fresh.step),
-            mode: String::new(),
-            nominal_on: fresh.nominal,
-            earliest_on: None,
-            latest_on: fresh.latest,
-            planned_on: fresh.planned,
-            status: "proposed".to_owned(),
-            reasons: Doc(serde_json::Value::Null),
-            booked_on: None,
-            booked_time: None,
-            assigned_to: None,
-            deferred_reason: None,
-            by_hand: false,
-            closed_by_plan: false,
-            off_plan: None,
-            closed_reason: None,
-            closed_on: None,
-            version: 1,
-            created_at: now,
-            updated_at: now,
-        };
-        put_plan(&mut review, fresh)?;
-        added.push(review);
-    }
-    if !added.is_empty() {
-        on_each!(tx.conn(), c => diesel::insert_into(reviews::table).values(&added).execute(c))?;
-    }
-    for moved in change.moved {
-        let mut review = find(moved.id)?;
-        put_plan(&mut review, &moved.to)?;
-        review.by_hand = moved.by_hand;
-        replace(tx, review)?;
-    }
-    for closed in change.closed {
-        let review = Review {
-            status: "cancelled".to_owned(),
-            closed_by_plan: true,
-            closed_reason: Some(closed.reason),
-            closed_on: Some(today),
-            ..find(closed.id)?
-        };
-        replace(tx, review)?;
-    }
-    for review in held.iter().filter(|r| r.stoma_id == Some(stoma.id) && r.status == "booked") {
-        let off = change.off_plan.iter().find(|o| o.id == review.id.0).map(|o| o.reason.clone());
-        if off != review.off_plan {
-            replace(tx, Review { off_plan: off, ..review.clone() })?;
-        }
-    }
-    Ok(())
+    Ok(after)
 }
 
 /// A review made by a person for a day of their choice.

@@ -145,7 +145,7 @@ pub fn alike(conn: &mut Conn, service: ServiceId, listed: &[Patient]) -> Result<
     let ids: Vec<PatientId> = found.iter().map(|a| a.id).collect::<BTreeSet<_>>().into_iter().collect();
     let numbers = identifiers_of_all(conn, service, &ids)?;
     for alike in &mut found {
-        alike.identifier = numbers.iter().find(|(id, _)| *id == alike.id).map(|(_, number)| number.clone());
+        alike.identifier = numbers.get(&alike.id).and_then(|held| held.first().cloned());
     }
     found.sort_by_key(|a| (a.of, std::cmp::Reverse(a.reason.points()), a.id));
     Ok(found)

@@ -1,5 +1,7 @@
 //! All queries on patients and their identifiers. Every change keeps the version before it.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use diesel::prelude::*;
 use serde::{Deserialize, Serialize};
@@ -8,7 +10,7 @@ use super::identifiers::{Identifier, Scheme};
 use super::names;
 use super::rules::phonetic_key;
 use crate::db::connection::MultiBackend;
-use crate::db::ids::{IdentifierId, PatientId, ServiceId, VersionId};
+use crate::db::ids::{IdentifierId, PatientId, ServiceId, SiteId, VersionId};
 use crate::db::schema::{patient_identifiers, patients, record_versions};
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 
@@ -65,6 +67,9 @@ pub struct Patient {
     pub created_at: Stamp,
     /// Last changed.
     pub updated_at: Stamp,
+    /// Where they are usually seen.
+    #[serde(default)]
+    pub site_id: Option<SiteId>,
 }
 
 impl Patient {
@@ -198,6 +203,51 @@ pub fn find(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Patien
     Ok(patients::table.find(id).filter(patients::service_id.eq(service)).select(Patient::as_select()).first(conn)?)
 }
 
+/// Patients of this service by their ids, in the order of the ids.
+pub fn find_all(conn: &mut Conn, service: ServiceId, ids: &[PatientId]) -> Result<Vec<Patient>, StoreError> {
+    Ok(patients::table
+        .filter(patients::id.eq_any(ids))
+        .filter(patients::service_id.eq(service))
+        .order(patients::id)
+        .select(Patient::as_select())
+        .load(conn)?)
+}
+
+/// The ids that follow `after` in the order of ids, at most so many: for going through a whole caseload in parts.
+pub fn ids_after(
+    conn: &mut Conn,
+    service: ServiceId,
+    after: Option<PatientId>,
+    most: i64,
+) -> Result<Vec<PatientId>, StoreError> {
+    let mut query = patients::table.filter(patients::service_id.eq(service)).into_boxed();
+    if let Some(after) = after {
+        query = query.filter(patients::id.gt(after));
+    }
+    Ok(query.order(patients::id).limit(most).select(patients::id).load(conn)?)
+}
+
+/// Identifiers of several patients, national ones first.
+pub fn identifiers_of_all(
+    conn: &mut Conn,
+    service: ServiceId,
+    ids: &[PatientId],
+) -> Result<HashMap<PatientId, Vec<Identifier>>, StoreError> {
+    let rows: Vec<IdentifierRow> = patient_identifiers::table
+        .filter(patient_identifiers::service_id.eq(service))
+        .filter(patient_identifiers::patient_id.eq_any(ids))
+        .select(IdentifierRow::as_select())
+        .load(conn)?;
+    let mut found: HashMap<PatientId, Vec<Identifier>> = HashMap::new();
+    for row in &rows {
+        found.entry(row.patient_id).or_default().extend(row.read());
+    }
+    for held in found.values_mut() {
+        held.sort_by_key(Identifier::scheme);
+    }
+    Ok(found)
+}
+
 /// Identifiers of a patient, national ones first.
 pub fn identifiers_of(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Vec<Identifier>, StoreError> {
     let rows: Vec<IdentifierRow> = patient_identifiers::table
@@ -292,22 +342,6 @@ pub fn search(conn: &mut Conn, service: ServiceId, sought: &Sought) -> Result<Ve
         .load(conn)?)
 }
 
-/// Identifiers of several patients, national ones first.
-pub fn identifiers_of_all(
-    conn: &mut Conn,
-    service: ServiceId,
-    ids: &[PatientId],
-) -> Result<Vec<(PatientId, Identifier)>, StoreError> {
-    let rows: Vec<IdentifierRow> = patient_identifiers::table
-        .filter(patient_identifiers::service_id.eq(service))
-        .filter(patient_identifiers::patient_id.eq_any(ids))
-        .select(IdentifierRow::as_select())
-        .load(conn)?;
-    let mut found: Vec<_> = rows.iter().filter_map(|r| Some((r.patient_id, r.read()?))).collect();
-    found.sort_by_key(|(_, identifier)| identifier.scheme());
-    Ok(found)
-}
-
 /// Ids of all patients of a service: for rebuilding what derives from them.
 pub fn all_ids(conn: &mut Conn, service: ServiceId) -> Result<Vec<PatientId>, StoreError> {
     Ok(patients::table.filter(patients::service_id.eq(service)).select(patients::id).order(patients::id).load(conn)?)
@@ -351,5 +385,6 @@ pub fn new_patient(service_id: ServiceId, family: &str, given: &str, now: Stamp)
         version: 1,
         created_at: now,
         updated_at: now,
+        site_id: None,
     }
 }

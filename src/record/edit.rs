@@ -2,8 +2,9 @@
 
 use actix_web::http::StatusCode;
 use actix_web::web;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
+use super::confirm::{Asked, ask, hidden, preview};
 use super::pages::{EndPage, PatientPage, SideBySide};
 use crate::access::store::say;
 use crate::audit::{Event, append, view};
@@ -13,6 +14,7 @@ use crate::patients::banner::banner;
 use crate::patients::forms::{PatientForm, Wrong};
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
+use crate::stomas::store as stomas;
 use crate::web::form_view::{Choice, ErrorSummary, Field, Width};
 use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page, see_other};
 use crate::{dates_in, display};
@@ -94,13 +96,16 @@ pub const REASONS: [(&str, &str); 3] =
     [("died", "The patient died"), ("moved-away", "Moved away"), ("declined", "Declines follow-up")];
 
 /// What the form sends.
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct EndForm {
     version: i32,
     reason: String,
     on: String,
     why: String,
+    /// The seal of the changes that were shown; empty on the first sending.
+    #[serde(skip_serializing)]
+    seal: String,
 }
 
 fn end_page(state: &State, signed: &Signed, loaded: &Loaded, form: &EndForm, wrong: &[(&str, String)]) -> EndPage {
@@ -167,6 +172,29 @@ pub async fn end(state: web::Data<State>, signed: Signed, path: PathOf<PatientId
     if !wrong.is_empty() {
         return page(StatusCode::UNPROCESSABLE_ENTITY, &end_page(&state, &signed, &loaded, &form, &wrong));
     }
+    let changed = ended(&loaded.0, &form, ends_on);
+    let changes = state
+        .db
+        .read(move |conn| {
+            let held = stomas::of_patient(conn, changed.service_id, changed.id)?;
+            preview(conn, &changed, &held, today)
+        })
+        .await?;
+    let asked = Asked {
+        heading: "Reviews that would change",
+        action: format!("/patients/{id}/end"),
+        button: if was_ended {
+            "Open the record and change these reviews"
+        } else {
+            "End the record and change these reviews"
+        },
+        back: format!("/patients/{id}/end"),
+        hidden: hidden(&form)?,
+        shown: &form.seal,
+    };
+    if let Some(answer) = ask(&state, &signed, &loaded, &changes, false, asked) {
+        return answer;
+    }
     let (patient, identifiers) = loaded;
     state
         .db
@@ -174,6 +202,16 @@ pub async fn end(state: web::Data<State>, signed: Signed, path: PathOf<PatientId
         .await
         .map_err(|e: StoreError| e)?;
     Ok(see_other(format!("/patients/{id}")))
+}
+
+/// The patient as the form leaves it.
+fn ended(patient: &Patient, form: &EndForm, ends_on: Option<chrono::NaiveDate>) -> Patient {
+    Patient {
+        version: form.version,
+        ended_reason: ends_on.map(|_| form.reason.clone()),
+        ended_on: ends_on,
+        ..patient.clone()
+    }
 }
 
 fn write_end(
@@ -184,12 +222,7 @@ fn write_end(
     ends_on: Option<chrono::NaiveDate>,
 ) -> Result<(), StoreError> {
     let (id, name) = (patient.id, patient.display_name());
-    let changed = Patient {
-        version: form.version,
-        ended_reason: ends_on.map(|_| form.reason.clone()),
-        ended_on: ends_on,
-        ..patient
-    };
+    let changed = ended(&patient, form, ends_on);
     let reason = Some(form.why.trim()).filter(|w| !w.is_empty());
     patients::replace(tx, changed, identifiers, reason)?;
     let said = if ends_on.is_some() { "has ended; open reviews are closed" } else { "is open again" };

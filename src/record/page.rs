@@ -13,8 +13,8 @@ use crate::contacts::store::{self as contacts, Contact};
 use crate::db::ids::PatientId;
 use crate::db::{Conn, StoreError};
 use crate::display;
-use crate::follow_up::rules::shipped_by_id;
 use crate::follow_up::store::{self as reviews, Review};
+use crate::follow_up::world::World;
 use crate::patients::banner::banner;
 use crate::patients::identifiers::Identifier;
 use crate::patients::parts::parts;
@@ -39,10 +39,16 @@ struct Facts {
     assessments: Vec<AssessmentRow>,
     in_force: Option<(Prescription, Vec<LineRow>)>,
     row: Option<WeekRow>,
+    world: World,
     staff: Vec<(crate::db::ids::StaffId, String)>,
 }
 
-fn load(conn: &mut Conn, service: crate::db::ids::ServiceId, id: PatientId) -> Result<Facts, StoreError> {
+fn load(
+    conn: &mut Conn,
+    service: crate::db::ids::ServiceId,
+    id: PatientId,
+    today: NaiveDate,
+) -> Result<Facts, StoreError> {
     let prescriptions = supplies::of_patient(conn, service, id)?;
     let in_force = prescriptions.into_iter().find(|p| p.status == "signed");
     let in_force = match in_force {
@@ -61,6 +67,7 @@ fn load(conn: &mut Conn, service: crate::db::ids::ServiceId, id: PatientId) -> R
         assessments: skin::of_patient(conn, service, id, false)?,
         in_force,
         row: week::kept(conn, service, id)?,
+        world: World::load(conn, service, today)?,
         staff: people::everybody(conn, service)?.into_iter().map(|s| (s.id, s.display_name)).collect(),
     })
 }
@@ -69,18 +76,18 @@ fn load(conn: &mut Conn, service: crate::db::ids::ServiceId, id: PatientId) -> R
 pub async fn record(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
     let id = path.into_inner();
     let service = signed.service.id;
+    let today = state.clock.today();
     let facts = view(&state.db, &signed.actor, move |conn| {
-        Ok((load(conn, service, id)?, Event::read("patient.record").about(id)))
+        Ok((load(conn, service, id, today)?, Event::read("patient.record").about(id)))
     })
     .await?;
-    let today = state.clock.today();
     page(StatusCode::OK, &build(&signed, &facts, today)?)
 }
 
 fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage, StoreError> {
     let id = facts.patient.id;
     let clinical = signed.may(Permission::SeeClinical);
-    let decision = facts.row.as_ref().map(|row| urgency_of(row, &signed.service.nation, today)).transpose()?;
+    let decision = facts.row.as_ref().map(|row| urgency_of(row, &facts.world.days, today)).transpose()?;
     let main = facts.stomas.first();
     let open = facts.patient.ended_reason.is_none();
     let waiting = open && facts.row.as_ref().is_some_and(|r| r.due_on.is_none());
@@ -131,7 +138,7 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
         contact_href: (may(Permission::AssessSkin) && main.is_some()).then(|| format!("/patients/{id}/contacts/new")),
         acts,
         parts: parts(signed, id, ""),
-        stomas: facts.stomas.iter().map(|s| stoma_view(s, signed.may(Permission::EditStomas), today)).collect(),
+        stomas: facts.stomas.iter().map(|s| stoma_view(s, signed.may(Permission::EditStomas), &facts.world)).collect(),
         clinical,
         skin_href: format!("/patients/{id}/skin"),
         skin,
@@ -163,7 +170,7 @@ fn capital(code: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
-fn stoma_view(stoma: &Stoma, may_edit: bool, today: NaiveDate) -> StomaView {
+fn stoma_view(stoma: &Stoma, may_edit: bool, world: &World) -> StomaView {
     let size = match (stoma.width_mm, stoma.height_mm) {
         (Some(w), Some(h)) if w == h => format!("{w} mm round"),
         (Some(w), Some(h)) => format!("{w} mm wide, {h} mm high"),
@@ -176,21 +183,22 @@ fn stoma_view(stoma: &Stoma, may_edit: bool, today: NaiveDate) -> StomaView {
             "Surgery".to_owned(),
             format!("{} ({})", shown::date_or(stoma.surgery_on, "Date not known"), capital(&stoma.surgery)),
         ),
-        ("Since".to_owned(), shown::since_surgery(stoma.surgery_on, today)),
+        ("Since".to_owned(), shown::since_surgery(stoma.surgery_on, world.today)),
         ("Discharge".to_owned(), shown::date_or(stoma.discharge_on, "Date not known")),
         ("Size".to_owned(), size),
         ("Protrusion".to_owned(), stoma.protrusion_mm.map_or_else(|| "Not measured".to_owned(), |p| format!("{p} mm"))),
         ("Place".to_owned(), stoma.place.clone().unwrap_or_else(|| "Not recorded".to_owned())),
         (
             "Protocol".to_owned(),
-            shipped_by_id(&stoma.protocol_id).map_or_else(|| stoma.protocol_id.clone(), |p| p.title.clone()),
+            world.protocol(&stoma.protocol_id).map_or_else(|_| stoma.protocol_id.clone(), |p| p.title.clone()),
         ),
     ];
     if let Some(on) = stoma.reversal_on {
         facts.push(("Planned reversal".to_owned(), display::short_date(on)));
     }
     if let Some(on) = stoma.reversed_on {
-        facts.push(("Reversed".to_owned(), display::short_date(on)));
+        let what = if stoma.refashioned_as.is_some() { "Refashioned" } else { "Reversed" };
+        facts.push((what.to_owned(), display::short_date(on)));
     }
     StomaView {
         title: stoma.words(),

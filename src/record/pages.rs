@@ -2,8 +2,10 @@
 
 use askama::Template;
 
+use crate::follow_up::pages::{DifferenceView, PlanView};
 use crate::patients::forms::PatientFields;
 use crate::stomas::forms::StomaFields;
+use crate::web::chart::Chart;
 use crate::web::form_view::{Choice, ErrorSummary, Field};
 use crate::web::shell::Shell;
 use crate::web::views::{Band, Link, Pager, PatientBanner, Roundel, Score};
@@ -168,6 +170,53 @@ pub struct EndPage {
     pub why: Field,
     /// Ended already: how, in words.
     pub ended: Option<String>,
+}
+
+/// What a change of facts would do to the planned reviews.
+#[derive(Template)]
+#[template(path = "patients/confirm.html")]
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct ConfirmPage {
+    pub shell: Shell,
+    pub banner: PatientBanner,
+    pub heading: String,
+    pub notice: Option<String>,
+    pub action: String,
+    pub button: String,
+    pub back: String,
+    pub hidden: Vec<(String, String)>,
+    pub seal: String,
+    pub changes: Vec<DifferenceView>,
+}
+
+/// Two reviews that may be held together.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct TogetherView {
+    pub words: String,
+    pub window: String,
+    pub button: String,
+    /// Id and row version of the one whose day stays, and of the one brought to it.
+    pub keep: (String, String),
+    pub bring: (String, String),
+}
+
+/// `GET /patients/{id}/follow-up`
+#[derive(Template)]
+#[template(path = "follow_up/plan.html")]
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct FollowUpPage {
+    pub shell: Shell,
+    pub banner: PatientBanner,
+    pub errors: ErrorSummary,
+    pub parts: Vec<Link>,
+    pub patient_id: String,
+    pub version: String,
+    pub charts: Vec<Chart>,
+    pub plans: Vec<PlanView>,
+    pub together: Vec<TogetherView>,
+    /// Address and stoma: record that it was refashioned.
+    pub refashion: Vec<(String, String)>,
+    pub site: Option<(Field, Vec<Choice>)>,
 }
 
 /// A stoma on the record page.

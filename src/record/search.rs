@@ -147,7 +147,7 @@ fn rows(
         let row = kept.iter().find(|r| r.patient_id == patient.id);
         let stoma =
             all.iter().filter(|s| s.patient_id == patient.id).max_by_key(|s| (s.reversed_on.is_none(), s.surgery_on));
-        let number = numbers.iter().find(|(id, _)| *id == patient.id).map(|(_, number)| number);
+        let number = numbers.get(&patient.id).and_then(|held| held.first());
         let words = row.map_or_else(
             || stoma.map_or_else(|| "No stoma recorded".to_owned(), super::super::stomas::store::Stoma::words),
             |r| r.stoma_words.clone(),

@@ -1,9 +1,11 @@
-//! Recording another stoma and correcting one. The reviews follow the dates in the same transaction.
+//! Recording another stoma, correcting one, and refashioning one. The reviews follow the dates in the same transaction;
+//! what would be moved or closed is shown first.
 
 use actix_web::http::StatusCode;
 use actix_web::web;
 use serde::Deserialize;
 
+use super::confirm::{Asked, ask, hidden, preview};
 use super::edit::{Loaded, load};
 use super::pages::StomaPage;
 use super::register::{Choices, USUAL};
@@ -13,14 +15,29 @@ use crate::db::ids::{PatientId, StomaId};
 use crate::db::{Stamp, StoreError};
 use crate::patients::banner::banner;
 use crate::stomas::forms::{StomaForm, Wrong};
-use crate::stomas::store as stomas;
+use crate::stomas::store::{self as stomas, Stoma};
 use crate::web::{Answer, AppError, PathOf, PostedBoth, Signed, State, page, see_other};
+
+/// Heading and part of the address.
+const NEW: (&str, &str) = ("Record another stoma", "new");
+const CORRECT: &str = "Correct the stoma";
+const REFASHION: &str = "Refashioned or re-sited";
+
+/// What was typed, with the patient, as hidden fields.
+fn with_patient(form: &StomaForm, id: PatientId) -> Result<Vec<(String, String)>, AppError> {
+    let mut fields = hidden(form)?;
+    fields.push(("patient".to_owned(), id.to_string()));
+    Ok(fields)
+}
 
 /// The patient whom the form names; compared with the page's.
 #[derive(Deserialize)]
 pub struct OfPatient {
     #[serde(default)]
     patient: String,
+    /// The seal of the changes that were shown; empty on the first sending.
+    #[serde(default)]
+    seal: String,
 }
 
 fn build(
@@ -28,21 +45,20 @@ fn build(
     signed: &Signed,
     loaded: &Loaded,
     choices: &Choices,
-    stoma: Option<StomaId>,
+    (heading, part): (&str, &str),
     form: &StomaForm,
     wrong: &Wrong,
 ) -> StomaPage {
     let s = form.fields(wrong, &choices.protocols);
     let errors = s.errors();
     let id = loaded.0.id;
-    let heading = if stoma.is_some() { "Correct the stoma" } else { "Record another stoma" };
     StomaPage {
         shell: signed
             .shell(if errors.is_empty() { heading.to_owned() } else { format!("Error: {heading}") }, "/patients"),
         banner: banner(&loaded.0, &loaded.1, state.clock.today()),
         errors,
         heading: heading.to_owned(),
-        action: stoma.map_or_else(|| format!("/patients/{id}/stomas/new"), |s| format!("/patients/{id}/stomas/{s}")),
+        action: format!("/patients/{id}/stomas/{part}"),
         patient_id: id.to_string(),
         s,
     }
@@ -54,7 +70,7 @@ pub async fn new_form(state: web::Data<State>, signed: Signed, path: PathOf<Pati
     let id = signed.service.id;
     let choices = state.db.read(move |conn| Choices::for_new(conn, id)).await?;
     let form = StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() };
-    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, None, &form, &Wrong::new()))
+    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, NEW, &form, &Wrong::new()))
 }
 
 /// `POST /patients/{id}/stomas/new`
@@ -73,11 +89,31 @@ pub async fn add(
     let service = signed.service.id;
     let choices = state.db.read(move |conn| Choices::for_new(conn, service)).await?;
     if let Err(wrong) = form.put_on(&mut stoma, loaded.0.born_on, today, &choices.protocols) {
-        let again = build(&state, &signed, &loaded, &choices, None, &form, &wrong);
+        let again = build(&state, &signed, &loaded, &choices, NEW, &form, &wrong);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
     }
     choices.settle(&mut stoma);
     stoma.version = 1;
+    let (patient, fresh) = (loaded.0.clone(), stoma.clone());
+    let (changes, second) = state
+        .db
+        .read(move |conn| {
+            let held = stomas::of_patient(conn, service, id)?;
+            let second = held.iter().any(|s| s.reversed_on.is_none());
+            Ok::<_, StoreError>((preview(conn, &patient, &[fresh], today)?, second))
+        })
+        .await?;
+    let asked = Asked {
+        heading: "A second stoma",
+        action: format!("/patients/{id}/stomas/new"),
+        button: "Record the stoma",
+        back: format!("/patients/{id}"),
+        hidden: with_patient(&form, id)?,
+        shown: &of.seal,
+    };
+    if let Some(answer) = ask(&state, &signed, &loaded, &changes, second, asked) {
+        return answer;
+    }
     let name = loaded.0.display_name();
     state
         .db
@@ -114,7 +150,8 @@ pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<(Patient
         return Err(AppError::NotFound);
     }
     let form = StomaForm::of(&held);
-    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, Some(stoma), &form, &Wrong::new()))
+    let part = stoma.to_string();
+    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, (CORRECT, &part), &form, &Wrong::new()))
 }
 
 /// `POST /patients/{id}/stomas/{stoma}`
@@ -137,8 +174,21 @@ pub async fn save(
         return Err(AppError::NotFound);
     }
     if let Err(wrong) = form.put_on(&mut held, loaded.0.born_on, state.clock.today(), &choices.protocols) {
-        let again = build(&state, &signed, &loaded, &choices, Some(stoma), &form, &wrong);
+        let again = build(&state, &signed, &loaded, &choices, (CORRECT, &stoma.to_string()), &form, &wrong);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
+    }
+    let (today, patient, changed) = (state.clock.today(), loaded.0.clone(), held.clone());
+    let changes = state.db.read(move |conn| preview(conn, &patient, &[changed], today)).await?;
+    let asked = Asked {
+        heading: "Reviews that would change",
+        action: format!("/patients/{id}/stomas/{stoma}"),
+        button: "Save the stoma and change these reviews",
+        back: format!("/patients/{id}/stomas/{stoma}"),
+        hidden: with_patient(&form, id)?,
+        shown: &of.seal,
+    };
+    if let Some(answer) = ask(&state, &signed, &loaded, &changes, false, asked) {
+        return answer;
     }
     let name = loaded.0.display_name();
     state
@@ -147,6 +197,99 @@ pub async fn save(
             stomas::replace(tx, held, None)?;
             say(tx, &format!("The stoma of {name} is saved; reviews follow the new dates."))?;
             append(tx, Event::update("stoma.record").about(id).with("stoma", stoma)).map(drop)
+        })
+        .await
+        .map_err(|e: StoreError| e)?;
+    Ok(see_other(format!("/patients/{id}/follow-up")))
+}
+
+async fn to_refashion(
+    state: &State,
+    signed: &Signed,
+    id: PatientId,
+    stoma: StomaId,
+) -> Result<(Loaded, Stoma, Choices), AppError> {
+    let loaded = load(state, signed, id, "stoma.refashion").await?;
+    let service = signed.service.id;
+    let (held, choices) = state
+        .db
+        .read(move |conn| Ok::<_, StoreError>((stomas::find(conn, service, stoma)?, Choices::load(conn, service)?)))
+        .await?;
+    if held.patient_id != id {
+        return Err(AppError::NotFound);
+    }
+    if held.reversed_on.is_some() {
+        return Err(AppError::Conflict("The follow-up of this stoma has ended already.".into()));
+    }
+    Ok((loaded, held, choices))
+}
+
+/// `GET /patients/{id}/stomas/{stoma}/refashion`
+pub async fn refashion_form(state: web::Data<State>, signed: Signed, path: PathOf<(PatientId, StomaId)>) -> Answer {
+    let (id, stoma) = path.into_inner();
+    let (loaded, held, choices) = to_refashion(&state, &signed, id, stoma).await?;
+    // Dates and measures are those of the new operation; how the stoma is made is chosen anew.
+    let form = StomaForm { protocol: held.protocol_id, kind: held.kind, version: held.version, ..StomaForm::default() };
+    let part = format!("{stoma}/refashion");
+    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, (REFASHION, &part), &form, &Wrong::new()))
+}
+
+/// `POST /patients/{id}/stomas/{stoma}/refashion`: the old episode ends on the day of the operation, a new one begins.
+pub async fn refashion(
+    state: web::Data<State>,
+    signed: Signed,
+    path: PathOf<(PatientId, StomaId)>,
+    form: PostedBoth<StomaForm, OfPatient>,
+) -> Answer {
+    let (id, stoma) = path.into_inner();
+    let PostedBoth(form, of) = form;
+    same_patient(&of, id)?;
+    let (loaded, mut held, choices) = to_refashion(&state, &signed, id, stoma).await?;
+    let (today, now) = (state.clock.today(), Stamp::new(state.clock.now()));
+    let mut fresh = stomas::new_stoma(signed.service.id, id, "", "", today, now);
+    let mut wrong = form.put_on(&mut fresh, loaded.0.born_on, today, &choices.protocols).err().unwrap_or_default();
+    match fresh.surgery_on {
+        _ if !wrong.is_empty() => {}
+        None => wrong.push(("surgery_on", "Enter the date of the operation that refashioned it".to_owned())),
+        Some(on) if on > today => {
+            wrong.push(("surgery_on", "The operation must be today or in the past".to_owned()));
+        }
+        Some(on) if held.surgery_on.is_some_and(|before| on <= before) => {
+            wrong.push(("surgery_on", "The operation must come after the one that formed the stoma".to_owned()));
+        }
+        Some(_) => {}
+    }
+    let part = format!("{stoma}/refashion");
+    if !wrong.is_empty() {
+        let again = build(&state, &signed, &loaded, &choices, (REFASHION, &part), &form, &wrong);
+        return page(StatusCode::UNPROCESSABLE_ENTITY, &again);
+    }
+    held.version = form.version;
+    held.reversed_on = fresh.surgery_on;
+    held.refashioned_as = Some(fresh.id);
+    fresh.version = 1;
+    let (patient, both) = (loaded.0.clone(), [held.clone(), fresh.clone()]);
+    let changes = state.db.read(move |conn| preview(conn, &patient, &both, today)).await?;
+    let asked = Asked {
+        heading: "The stoma as it was, and as it is now",
+        action: format!("/patients/{id}/stomas/{part}"),
+        button: "Record the operation and change these reviews",
+        back: format!("/patients/{id}/stomas/{part}"),
+        hidden: with_patient(&form, id)?,
+        shown: &of.seal,
+    };
+    if let Some(answer) = ask(&state, &signed, &loaded, &changes, true, asked) {
+        return answer;
+    }
+    let name = loaded.0.display_name();
+    state
+        .db
+        .write(&signed.actor, move |tx| {
+            let (old, new) = (held.id, fresh.id);
+            stomas::add(tx, &fresh)?;
+            stomas::replace(tx, held, Some("Refashioned"))?;
+            say(tx, &format!("The new episode of {name} is recorded; the earlier one stays readable."))?;
+            append(tx, Event::update("stoma.refashion").about(id).with("stoma", old).with("as", new)).map(drop)
         })
         .await
         .map_err(|e: StoreError| e)?;

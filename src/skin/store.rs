@@ -164,6 +164,21 @@ pub fn of_patient(
         .load(conn)?)
 }
 
+/// Signed assessments of several patients that no later one replaced, newest first.
+pub fn of_patients(
+    conn: &mut Conn,
+    service: ServiceId,
+    patients: &[PatientId],
+) -> Result<Vec<AssessmentRow>, StoreError> {
+    Ok(assessments::table
+        .filter(assessments::service_id.eq(service))
+        .filter(assessments::patient_id.eq_any(patients))
+        .filter(assessments::status.eq("signed"))
+        .order((assessments::assessed_on.desc(), assessments::signed_at.desc()))
+        .select(AssessmentRow::as_select())
+        .load(conn)?)
+}
+
 /// One assessment of this service.
 pub fn find(conn: &mut Conn, service: ServiceId, id: AssessmentId) -> Result<AssessmentRow, StoreError> {
     Ok(assessments::table

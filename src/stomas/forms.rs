@@ -1,7 +1,7 @@
 //! The form in which a stoma is recorded or corrected: what comes in, and what is wrong with it.
 
 use chrono::NaiveDate;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::store::Stoma;
 use crate::dates_in::{self, DateProblem};
@@ -16,7 +16,7 @@ const PERMANENCES: [(&str, &str); 3] =
 const SURGERIES: [(&str, &str); 3] = [("planned", "Planned"), ("emergency", "Emergency"), ("not-known", "Not known")];
 
 /// What the form sends.
-#[derive(Clone, Debug, Default, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct StomaForm {
     /// Row version that was shown; 0 for a new stoma.

@@ -59,6 +59,9 @@ pub struct Stoma {
     pub created_at: Stamp,
     /// Last changed.
     pub updated_at: Stamp,
+    /// The stoma that it was refashioned as; `reversed_on` is then the day of that operation.
+    #[serde(default)]
+    pub refashioned_as: Option<StomaId>,
 }
 
 impl Stoma {
@@ -120,8 +123,13 @@ pub fn of_patient(conn: &mut Conn, service: ServiceId, patient: PatientId) -> Re
         .order(stomas::id)
         .select(Stoma::as_select())
         .load(conn)?;
-    found.sort_by_key(|s| (s.reversed_on.is_some(), std::cmp::Reverse(s.surgery_on)));
+    put_in_order(&mut found);
     Ok(found)
+}
+
+/// Those not reversed first, then the newest surgery first.
+pub fn put_in_order(stomas: &mut [Stoma]) {
+    stomas.sort_by_key(|s| (s.reversed_on.is_some(), std::cmp::Reverse(s.surgery_on)));
 }
 
 /// Stomas of several patients.
@@ -131,6 +139,17 @@ pub fn of_patients(conn: &mut Conn, service: ServiceId, patients: &[PatientId]) 
         .filter(stomas::patient_id.eq_any(patients))
         .order(stomas::id)
         .select(Stoma::as_select())
+        .load(conn)?)
+}
+
+/// Patients with a stoma that follows a protocol, in the order of ids.
+pub fn patients_following(conn: &mut Conn, service: ServiceId, protocol: &str) -> Result<Vec<PatientId>, StoreError> {
+    Ok(stomas::table
+        .filter(stomas::service_id.eq(service))
+        .filter(stomas::protocol_id.eq(protocol))
+        .select(stomas::patient_id)
+        .distinct()
+        .order(stomas::patient_id)
         .load(conn)?)
 }
 
@@ -166,5 +185,6 @@ pub fn new_stoma(
         version: 1,
         created_at: now,
         updated_at: now,
+        refashioned_as: None,
     }
 }

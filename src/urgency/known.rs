@@ -8,7 +8,6 @@ use super::rules::{
 };
 use crate::db::StoreError;
 use crate::follow_up::rules::{Nation, StomaKind, WorkingDays};
-use crate::follow_up::store::working_days;
 use crate::skin::store::{StomaFound, Symptoms};
 
 /// Signals known from the record.
@@ -93,15 +92,14 @@ impl Known {
     pub fn decide(
         &self,
         kind: &str,
-        nation: &str,
+        days: &WorkingDays,
         today: NaiveDate,
         review: Option<ReviewDates>,
     ) -> Result<Decision, StoreError> {
         let kind = StomaKind::from_code(kind).unwrap_or(StomaKind::Ileostomy);
         let thresholds = shipped().map_err(|e| StoreError::Backend(e.to_string()))?;
-        let days = working_days(nation)?;
         let signals = self.signals(Some(today), review.and_then(|r| r.latest));
-        Ok(decide_urgency(thresholds, today, &days, kind, &signals, review))
+        Ok(decide_urgency(thresholds, today, days, kind, &signals, review))
     }
 
     /// True when the signals ask for more than the plan whatever the day.
@@ -138,14 +136,14 @@ pub struct Urgency {
 /// What one assessment asks for, before it is signed.
 pub fn urgency_of_findings(
     kind: &str,
-    nation: &str,
+    days: &WorkingDays,
     today: NaiveDate,
     found: &StomaFound,
     symptoms: &Symptoms,
     scores: (u8, Option<u8>),
 ) -> Result<Urgency, StoreError> {
     let known = Known::of_assessment(found, symptoms, u32::from(scores.0), scores.1.map(u32::from));
-    let decision = known.decide(kind, nation, today, None)?;
+    let decision = known.decide(kind, days, today, None)?;
     Ok(Urgency {
         reasons: decision
             .reasons

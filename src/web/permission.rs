@@ -27,6 +27,8 @@ pub enum Permission {
     EditCatalogue,
     /// See the facts of the service and what is left to set up.
     SetUpService,
+    /// Copy a protocol and change the draft; putting it into force needs [`Permission::EditService`].
+    EditProtocols,
     /// Change the service's name, sites, clinic hours; choose its protocols, quantity set, skin bands.
     EditService,
     /// Add staff, change roles, end access.

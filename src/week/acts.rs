@@ -10,7 +10,8 @@ use crate::audit::{Event, append};
 use crate::contacts::store::{self as contacts, Contact};
 use crate::db::ids::{ContactId, ReviewId, StaffId};
 use crate::db::{StoreError, Tx};
-use crate::follow_up::store::{self as reviews, Review, working_days};
+use crate::follow_up::calendar::working_days;
+use crate::follow_up::store::{self as reviews, Review};
 use crate::patients::store as patients;
 use crate::stomas::store as stomas;
 use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, see_other};
@@ -83,7 +84,7 @@ pub async fn book(state: web::Data<State>, signed: Signed, path: PathOf<ReviewId
     let slot = Slot::read(&form.slot).ok_or_else(|| refused("This slot cannot be read. Open the week again."))?;
     let (opens, closes, minutes) = &signed.service.clinic;
     let time = state.clock.now().with_timezone(&chrono::Local).time();
-    let days = working_days(&signed.service.nation)?;
+    let days = working_days(&state.db, signed.service.id).await?;
     let diary = Diary::new((opens, closes, *minutes), days, [], state.clock.today(), time);
     if !diary.is_open(&slot) {
         return Err(refused("This slot is past or not one of the clinic's. Refresh the week and book again."));
@@ -175,7 +176,7 @@ pub async fn defer(state: web::Data<State>, signed: Signed, path: PathOf<ReviewI
     if reason.chars().count() < 3 {
         return Err(refused("Not deferred: write the reason. Go back and fill it in."));
     }
-    let days = working_days(&signed.service.nation)?;
+    let days = working_days(&state.db, signed.service.id).await?;
     act(&state, &signed, path.into_inner(), form.version, "review.defer", move |tx, review| {
         let on = days.next_on_or_after(until);
         let deferred = Review { planned_on: on, by_hand: true, deferred_reason: Some(reason), ..unbooked(review) };
@@ -212,7 +213,7 @@ const AFTER_MISSED_DAYS: u32 = 5;
 pub async fn outcome(state: web::Data<State>, signed: Signed, path: PathOf<ReviewId>, form: Posted<Act>) -> Answer {
     let form = form.0;
     let today = state.clock.today();
-    let days = working_days(&signed.service.nation)?;
+    let days = working_days(&state.db, signed.service.id).await?;
     let note = form.note.trim().to_owned();
     match form.outcome.as_str() {
         "noshow" | "fulfilled" => {}

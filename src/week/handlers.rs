@@ -16,7 +16,9 @@ use crate::audit::{Event, view};
 use crate::db::StoreError;
 use crate::db::ids::StaffId;
 use crate::display;
-use crate::follow_up::store::{self as reviews, working_days};
+use crate::follow_up::calendar;
+use crate::follow_up::rules::WorkingDays;
+use crate::follow_up::store as reviews;
 use crate::patients::store as patients;
 use crate::urgency::Known;
 use crate::urgency::rules::{Band, Decision, ReviewDates};
@@ -39,13 +41,13 @@ pub struct Asked {
 }
 
 /// How soon a patient should be seen on a day, with the reasons.
-pub fn urgency_of(row: &WeekRow, nation: &str, today: NaiveDate) -> Result<Decision, StoreError> {
+pub fn urgency_of(row: &WeekRow, days: &WorkingDays, today: NaiveDate) -> Result<Decision, StoreError> {
     let known: Known = row.signals.read()?;
     let review = row.due_on.map(|_| ReviewDates { planned: row.planned_on, latest: row.latest_on });
     // A review booked in time is in hand: it is not overdue, whatever its window.
     let in_hand = row.booked_on.is_some_and(|on| on >= today);
     let review = review.map(|r| if in_hand { ReviewDates { latest: None, ..r } } else { r });
-    known.decide(row.stoma_kind.as_deref().unwrap_or("ileostomy"), nation, today, review)
+    known.decide(row.stoma_kind.as_deref().unwrap_or("ileostomy"), days, today, review)
 }
 
 struct Entry {
@@ -75,6 +77,7 @@ struct Loaded {
     phones: HashMap<crate::db::ids::PatientId, String>,
     staff: Vec<(StaffId, String)>,
     booked: Vec<(NaiveDate, String)>,
+    days: WorkingDays,
     twins: Vec<String>,
 }
 
@@ -86,9 +89,9 @@ pub async fn list(state: web::Data<State>, signed: Signed, asked: QueryOf<Asked>
     let sunday = monday + Duration::days(6);
     let this_week = today.week(Weekday::Mon).first_day();
     let service = signed.service.id;
-    let nation = signed.service.nation.clone();
     let (me, show, number) = (signed.staff_id, asked.show.clone(), asked.page.unwrap_or(1).max(1));
     let loaded = view(&state.db, &signed.actor, move |conn| {
+        let days = calendar::of_service(conn, service)?;
         let mut entries = Vec::new();
         for row in store::candidates(conn, service, sunday)? {
             // Looking at a week to come: only what falls into it. This week and the past: everyone still open.
@@ -101,7 +104,7 @@ pub async fn list(state: web::Data<State>, signed: Signed, asked: QueryOf<Asked>
                 _ => true,
             };
             if wanted {
-                let decision = urgency_of(&row, &nation, today)?;
+                let decision = urgency_of(&row, &days, today)?;
                 let overdue = row.latest_on.map_or(0, |latest| (today - latest).num_days().max(0));
                 entries.push(Entry { row, decision, overdue });
             }
@@ -129,6 +132,7 @@ pub async fn list(state: web::Data<State>, signed: Signed, asked: QueryOf<Asked>
                 .map(|s| (s.id, s.display_name))
                 .collect(),
             booked: reviews::booked_slots(conn, service, today, today + Duration::days(2 * LOOK_AHEAD_DAYS))?,
+            days,
             shown,
         };
         Ok((loaded, Event::read("week.list").about_all(ids).with("week", monday)))
@@ -136,7 +140,7 @@ pub async fn list(state: web::Data<State>, signed: Signed, asked: QueryOf<Asked>
     .await?;
     let time = state.clock.now().with_timezone(&chrono::Local).time();
     let (opens, closes, minutes) = &signed.service.clinic;
-    let days = working_days(&signed.service.nation)?;
+    let days = loaded.days.clone();
     let booked = loaded.booked.iter().cloned();
     let mut diary = Diary::new((opens, closes, *minutes), days, booked, today, time);
     let page_of = build(&signed, loaded, &mut diary, monday, today, &asked)?;
@@ -256,6 +260,7 @@ fn entry_view(
         reasons.extend(decision.reasons.iter().map(|r| r.text.clone()));
     }
     reasons.extend(row.review_title.clone().map(|t| format!("{t} ({mode})")));
+    reasons.extend(row.off_plan.clone().map(|why| format!("Off plan: {why}")));
     if waiting {
         reasons.push("No review is planned".to_owned());
     }

@@ -1,18 +1,23 @@
 //! The narrow row that the week's list reads of each patient, and how it is made from the facts.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use diesel::prelude::*;
 
-use crate::contacts::store as contacts;
+use crate::contacts::store::{self as contacts, Contact};
 use crate::db::connection::MultiBackend;
 use crate::db::ids::{PatientId, ReviewId, ServiceId, StaffId, StomaId};
 use crate::db::schema::week_rows;
 use crate::db::{Conn, Doc, StoreError, Tx};
-use crate::follow_up::store::{self as reviews, Review};
+use crate::follow_up::store::Review;
+use crate::follow_up::world::{Held, held};
+use crate::on_each;
+use crate::patients::identifiers::Identifier;
 use crate::patients::names;
 use crate::patients::store::{self as patients, Patient};
 use crate::skin::store::{self as skin, AssessmentRow, StomaFound, Symptoms};
-use crate::stomas::store::{self as stomas, Stoma};
+use crate::stomas::store::Stoma;
 use crate::urgency::Known;
 
 /// What the list knows of one patient under care.
@@ -54,7 +59,7 @@ pub struct WeekRow {
     pub due_on: Option<NaiveDate>,
     /// The day it is planned for.
     pub planned_on: Option<NaiveDate>,
-    /// Last day allowed.
+    /// The day after which it is overdue: its last day, or the later day that the plan itself gave it.
     pub latest_on: Option<NaiveDate>,
     /// Booked for.
     pub booked_on: Option<NaiveDate>,
@@ -72,6 +77,8 @@ pub struct WeekRow {
     pub urgent: bool,
     /// [`Known`].
     pub signals: Doc,
+    /// Booked, but the plan says otherwise: why.
+    pub off_plan: Option<String>,
 }
 
 fn known(stoma: Option<&Stoma>, held: &[Review], seen: &[AssessmentRow], contacted: bool) -> Result<Known, StoreError> {
@@ -94,55 +101,83 @@ fn known(stoma: Option<&Stoma>, held: &[Review], seen: &[AssessmentRow], contact
     Ok(known)
 }
 
-/// Makes the row of one patient from the facts; `None` when nothing is under care any more.
+/// What the rows of some patients are made from besides stomas and reviews.
+struct Besides {
+    seen: HashMap<PatientId, Vec<AssessmentRow>>,
+    contacts: HashMap<PatientId, Vec<Contact>>,
+    identifiers: HashMap<PatientId, Vec<Identifier>>,
+}
+
+impl Besides {
+    fn load(conn: &mut Conn, service: ServiceId, ids: &[PatientId]) -> Result<Self, StoreError> {
+        let mut seen: HashMap<PatientId, Vec<AssessmentRow>> = HashMap::new();
+        for row in skin::of_patients(conn, service, ids)? {
+            seen.entry(row.patient_id).or_default().push(row);
+        }
+        let mut held: HashMap<PatientId, Vec<Contact>> = HashMap::new();
+        for contact in contacts::of_patients(conn, service, ids)? {
+            held.entry(contact.patient_id).or_default().push(contact);
+        }
+        Ok(Self { seen, contacts: held, identifiers: patients::identifiers_of_all(conn, service, ids)? })
+    }
+
+    /// The row of one patient; `None` when nothing is under care any more.
+    fn row(&mut self, held: &Held) -> Result<Option<WeekRow>, StoreError> {
+        let Held { patient, stomas, reviews } = held;
+        if patient.ended_reason.is_some() {
+            return Ok(None);
+        }
+        let under_care: Vec<&Stoma> = stomas.iter().filter(|s| s.reversed_on.is_none()).collect();
+        if under_care.is_empty() && !stomas.is_empty() {
+            return Ok(None);
+        }
+        let next = reviews.iter().filter(|r| r.is_open()).min_by_key(|r| (r.due_on(), r.id));
+        let stoma =
+            next.and_then(|r| under_care.iter().find(|s| Some(s.id) == r.stoma_id)).or(under_care.first()).copied();
+        let mut seen = self.seen.remove(&patient.id).unwrap_or_default();
+        seen.retain(|a| stoma.is_some_and(|s| s.id == a.stoma_id));
+        let contacted =
+            self.contacts.remove(&patient.id).unwrap_or_default().iter().any(|c| {
+                c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on)
+            });
+        let seen_before =
+            stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
+        let known = known(stoma, reviews, &seen, contacted || seen_before)?;
+        let urgent = match stoma {
+            Some(stoma) => known.is_urgent(&stoma.kind)?,
+            None => false,
+        };
+        let identifiers = self.identifiers.remove(&patient.id).unwrap_or_default();
+        row(patient, &identifiers, stoma, &under_care, next, &seen, &known, urgent).map(Some)
+    }
+}
+
+/// Makes the row of one patient from the facts as they stand; `None` when nothing is under care any more.
 pub fn derive_row(conn: &mut Conn, service: ServiceId, id: PatientId) -> Result<Option<WeekRow>, StoreError> {
-    let patient = patients::find(conn, service, id)?;
-    if patient.ended_reason.is_some() {
-        return Ok(None);
-    }
-    let all = stomas::of_patient(conn, service, id)?;
-    let under_care: Vec<&Stoma> = all.iter().filter(|s| s.reversed_on.is_none()).collect();
-    if under_care.is_empty() && !all.is_empty() {
-        return Ok(None);
-    }
-    let held = reviews::of_patient(conn, service, id)?;
-    let seen = skin::of_patient(conn, service, id, false)?;
-    let next = held.iter().filter(|r| r.is_open()).min_by_key(|r| (r.due_on(), r.id));
-    let stoma = next.and_then(|r| under_care.iter().find(|s| Some(s.id) == r.stoma_id)).or(under_care.first()).copied();
-    let seen: Vec<AssessmentRow> = seen.into_iter().filter(|a| stoma.is_some_and(|s| s.id == a.stoma_id)).collect();
-    let contacted = contacts::of_patient(conn, service, id)?
-        .iter()
-        .any(|c| c.outcome == "fulfilled" && stoma.and_then(|s| s.discharge_on).is_none_or(|on| c.held_on >= on));
-    let seen_before =
-        stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
-    let known = known(stoma, &held, &seen, contacted || seen_before)?;
-    let urgent = match stoma {
-        Some(stoma) => known.is_urgent(&stoma.kind)?,
-        None => false,
-    };
-    row(conn, service, &patient, stoma, &under_care, next, &seen, known, urgent).map(Some)
+    let found = held(conn, service, &[id])?;
+    let one = found.first().ok_or(StoreError::NotFound)?;
+    Besides::load(conn, service, &[id])?.row(one)
 }
 
 #[expect(clippy::too_many_arguments, reason = "one row from all its facts")]
 fn row(
-    conn: &mut Conn,
-    service: ServiceId,
     patient: &Patient,
+    identifiers: &[Identifier],
     stoma: Option<&Stoma>,
     under_care: &[&Stoma],
     next: Option<&Review>,
     seen: &[AssessmentRow],
-    known: Known,
+    known: &Known,
     urgent: bool,
 ) -> Result<WeekRow, StoreError> {
-    let identifier = patients::identifiers_of(conn, service, patient.id)?.first().map(|i| match i.scheme().code() {
+    let identifier = identifiers.first().map(|i| match i.scheme().code() {
         "nhs" => i.display(),
         _ => format!("{} {}", i.scheme().label(), i.display()),
     });
     let words: Vec<String> = under_care.iter().map(|s| s.words()).collect();
     Ok(WeekRow {
         patient_id: patient.id,
-        service_id: service,
+        service_id: patient.service_id,
         name: patient.display_name(),
         sort_name: names::fold_for_search(&format!("{} {}", patient.family_name, patient.given_name)),
         born_on: patient.born_on,
@@ -158,7 +193,7 @@ fn row(
         review_version: next.map(|r| r.version),
         due_on: next.map(Review::due_on),
         planned_on: next.map(|r| r.planned_on),
-        latest_on: next.map(|r| r.latest_on),
+        latest_on: next.map(Review::overdue_after),
         booked_on: next.and_then(|r| r.booked_on),
         booked_time: next.and_then(|r| r.booked_time.clone()),
         assigned_to: next.and_then(|r| r.assigned_to),
@@ -166,18 +201,22 @@ fn row(
         previous_score: seen.get(1).map(|a| a.score),
         last_band: seen.first().map(|a| a.band.clone()),
         urgent,
-        signals: Doc::of(&known)?,
+        signals: Doc::of(known)?,
+        off_plan: next.and_then(|r| r.off_plan.clone()),
     })
 }
 
-/// Rewrites the row of one patient.
-pub fn refresh(tx: &mut Tx<'_>, id: PatientId) -> Result<(), StoreError> {
+/// Rewrites the rows of some patients from what is held of them.
+pub fn refresh_all(tx: &mut Tx<'_>, all: &[Held]) -> Result<(), StoreError> {
     let service = tx.service()?;
     let conn = tx.conn();
-    let made = derive_row(conn, service, id)?;
-    diesel::delete(week_rows::table.find(id)).execute(conn)?;
-    if let Some(made) = made {
-        diesel::insert_into(week_rows::table).values(&made).execute(conn)?;
+    let ids: Vec<PatientId> = all.iter().map(|held| held.patient.id).collect();
+    let mut besides = Besides::load(conn, service, &ids)?;
+    let rows: Vec<WeekRow> =
+        all.iter().filter_map(|held| besides.row(held).transpose()).collect::<Result<_, StoreError>>()?;
+    diesel::delete(week_rows::table.filter(week_rows::patient_id.eq_any(&ids))).execute(conn)?;
+    if !rows.is_empty() {
+        on_each!(conn, c => diesel::insert_into(week_rows::table).values(&rows).execute(c))?;
     }
     Ok(())
 }

@@ -98,6 +98,18 @@ impl Browser {
         answer.error_for_status().unwrap().bytes().await.unwrap().to_vec()
     }
 
+    /// Searches; answers how many rows the result shows.
+    async fn find(&self, typed: &str) -> usize {
+        let page = String::from_utf8(self.get("/patients").await).unwrap();
+        let token = page.split("name=\"csrf\" value=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
+        let body = serde_html_form::to_string([("csrf", token), ("q", typed)]).unwrap();
+        let sent = self.http.post(format!("{}/patients/search", self.base)).header("cookie", &self.cookie);
+        let sent =
+            sent.header("sec-fetch-site", "same-origin").header("content-type", "application/x-www-form-urlencoded");
+        assert_eq!(sent.body(body).send().await.unwrap().status().as_u16(), 303);
+        String::from_utf8(self.get("/patients").await).unwrap().matches("class=\"row-name\"").count()
+    }
+
     async fn timed(&self, path: &str, times: usize) -> (Duration, Duration) {
         self.get(path).await;
         let mut took = Vec::with_capacity(times);
@@ -144,6 +156,21 @@ fn pages() {
         let size = browser.get(&pdf).await.len() / 1024;
         say("summary as PDF, warm, median (p95)", &format!("{half:.2?} ({most:.2?}), {size} kB"), "20 ms");
         say("resident memory after all that", &format!("{:.0} MB", resident(&served.child)), "64 MB");
+    });
+}
+
+/// What a clerk on the telephone waits for: a look-up in a large caseload, with who may be the same person marked.
+fn look_up() {
+    let folder = tempfile::tempdir().unwrap();
+    let (served, _) = demo(folder.path(), 20_000);
+    runtime().block_on(async {
+        let browser = Browser::sign_in(&served.base).await;
+        for (what, typed) in [("a family name of many", "th"), ("a year and day of birth", "12 Mar 1948")] {
+            let found = browser.find(typed).await;
+            let (half, most) = browser.timed("/patients", 100).await;
+            let what = format!("20,000 patients: {what}, {found} shown, median (p95)");
+            say(&what, &format!("{half:.2?} ({most:.2?})"), "50 ms");
+        }
     });
 }
 
@@ -200,5 +227,6 @@ fn main() {
         return;
     }
     pages();
+    look_up();
     import();
 }

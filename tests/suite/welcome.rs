@@ -158,9 +158,10 @@ both_backends! {
         lead.post("/service", &facts(&version, &[("name", "Another")])).await.expect(409);
         assert_eq!(service(&app, app.service_id).name, "Harbourside Stoma Care");
         // The new hours are what the week offers.
-        app.db_patient("Thistlewood", "Marion", "999 000 0042", 40);
+        app.db_patient("Thistlewood", "Marion", "999 000 0042", 90);
         let times: Vec<String> = lead.get("/week").await.expect(200).attributes("[name=slot]", "value");
-        assert!(!times.is_empty());
+        assert!(!times.is_empty() && times.iter().all(|t| t.ends_with("0") && !t.ends_with(":30")), "{times:?}");
+        assert!(times.iter().all(|t| ["T09", "T10", "T11"].iter().any(|hour| t.contains(hour))), "{times:?}");
     }
 
     async fn sites_are_added_renamed_closed_and_opened_and_none_of_another_service(app: TestApp) {

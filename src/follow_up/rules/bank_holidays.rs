@@ -3,7 +3,7 @@
 //! Data with a source and a load date, because one-off days appear and days move at short notice. It must not add or
 //! move a day by rule. A file that cannot be read leaves no known years and says why; nothing panics.
 
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use chrono::NaiveDate;
 use serde_json::Value;
@@ -23,7 +23,7 @@ pub struct BankHoliday {
 }
 
 /// The table as loaded.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct BankHolidays {
     /// Where the days come from and how well that was seen.
     pub source: Source,
@@ -45,27 +45,30 @@ impl BankHolidays {
     }
 }
 
+/// The text of the table shipped in the program.
+pub const SHIPPED: &str = include_str!("bank_holidays.toml");
+
 /// The table shipped in the program.
-pub fn bank_holidays() -> &'static BankHolidays {
-    static TABLE: LazyLock<BankHolidays> = LazyLock::new(|| {
-        read(include_str!("bank_holidays.toml")).unwrap_or_else(|fault| BankHolidays {
+pub fn bank_holidays() -> &'static Arc<BankHolidays> {
+    static TABLE: LazyLock<Arc<BankHolidays>> = LazyLock::new(|| {
+        Arc::new(read("bank_holidays.toml", SHIPPED).unwrap_or_else(|fault| BankHolidays {
             source: Source::new("none", Standing::Local),
             loaded: None,
             first_year: i32::MAX,
             last_year: i32::MIN,
             fault: Some(fault),
             days: Vec::new(),
-        })
+        }))
     });
     &TABLE
 }
 
-/// Reads such a table; the fault names the first lines that are wrong.
-pub fn read(text: &str) -> Result<BankHolidays, String> {
-    let (json, lines) = toml_to_json("bank_holidays.toml", text).map_err(|faults| faults.to_string())?;
+/// Reads such a table; `file` is its name for the fault, which names the lines that are wrong.
+pub fn read(file: &str, text: &str) -> Result<BankHolidays, String> {
+    let (json, lines) = toml_to_json(file, text).map_err(|faults| faults.to_string())?;
     let mut errors = FieldErrors::default();
     let table = table(&json, &mut errors);
-    errors.into_result(table).map_err(|errors| lines.place("bank_holidays.toml", errors).to_string())
+    errors.into_result(table).map_err(|errors| lines.place(file, errors).to_string())
 }
 
 fn table(json: &Value, errors: &mut FieldErrors) -> Option<BankHolidays> {

@@ -1,11 +1,13 @@
 //! Working days of a nation's clinic: Monday to Friday, no bank holiday of the nation, no closure of the service.
 //!
-//! It must not guess: outside the years of `bank_holidays.toml` it knows weekends and closures only, and
-//! [`unknown_holidays`] gives the words that say so.
+//! It must not guess: outside the years of its table of bank holidays it knows weekends and closures only, and
+//! [`WorkingDays::unknown_holidays`] gives the words that say so.
+
+use std::sync::Arc;
 
 use chrono::{Datelike, NaiveDate, Weekday};
 
-use super::bank_holidays::{BankHoliday, bank_holidays};
+use super::bank_holidays::{BankHolidays, bank_holidays};
 use super::facts::codes;
 
 codes! {
@@ -24,13 +26,13 @@ codes! {
 
 /// What a day is to the clinic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Day {
+pub enum Day<'a> {
     /// Open.
     Working,
     /// Saturday or Sunday.
     Weekend,
     /// A bank holiday of the nation, with its name.
-    BankHoliday(&'static str),
+    BankHoliday(&'a str),
     /// Closed by the service itself.
     Closure,
 }
@@ -40,16 +42,22 @@ pub enum Day {
 pub struct WorkingDays {
     nation: Nation,
     closures: Vec<NaiveDate>,
-    holidays: &'static [BankHoliday],
+    holidays: Arc<BankHolidays>,
 }
 
 impl WorkingDays {
-    /// The calendar of a nation with the days on which the service is closed besides, in any order.
+    /// The calendar of a nation by the table shipped, with the days on which the service is closed besides, in any
+    /// order.
     pub fn new(nation: Nation, closures: &[NaiveDate]) -> Self {
+        Self::by_table(nation, closures, Arc::clone(bank_holidays()))
+    }
+
+    /// The same by another table of bank holidays.
+    pub fn by_table(nation: Nation, closures: &[NaiveDate], holidays: Arc<BankHolidays>) -> Self {
         let mut closures = closures.to_vec();
         closures.sort_unstable();
         closures.dedup();
-        Self { nation, closures, holidays: bank_holidays().of(nation) }
+        Self { nation, closures, holidays }
     }
 
     /// The nation.
@@ -62,12 +70,18 @@ impl WorkingDays {
         &self.closures
     }
 
+    /// The table of bank holidays.
+    pub fn table(&self) -> &Arc<BankHolidays> {
+        &self.holidays
+    }
+
     /// What `date` is to the clinic.
-    pub fn day(&self, date: NaiveDate) -> Day {
+    pub fn day(&self, date: NaiveDate) -> Day<'_> {
+        let holidays = self.holidays.of(self.nation);
         if matches!(date.weekday(), Weekday::Sat | Weekday::Sun) {
             Day::Weekend
-        } else if let Ok(at) = self.holidays.binary_search_by_key(&date, |holiday| holiday.on) {
-            Day::BankHoliday(self.holidays.get(at).map_or("", |holiday| holiday.name.as_str()))
+        } else if let Ok(at) = holidays.binary_search_by_key(&date, |holiday| holiday.on) {
+            Day::BankHoliday(holidays.get(at).map_or("", |holiday| holiday.name.as_str()))
         } else if self.closures.binary_search(&date).is_ok() {
             Day::Closure
         } else {
@@ -105,25 +119,20 @@ impl WorkingDays {
         }
         date
     }
-}
 
-/// The words that say that the bank holidays of `date`'s year are not known; `None` when they are.
-pub fn unknown_holidays(date: NaiveDate) -> Option<String> {
-    let known = bank_holidays();
-    if let Some(fault) = &known.fault {
-        return Some(format!("bank holidays are not known here: {fault}"));
-    }
-    if date.year() > known.last_year {
-        Some(format!(
-            "bank holidays after {} are not known here: only weekends and closures were checked",
-            known.last_year
-        ))
-    } else if date.year() < known.first_year {
-        Some(format!(
-            "bank holidays before {} are not known here: only weekends and closures were checked",
-            known.first_year
-        ))
-    } else {
-        None
+    /// The words that say that the bank holidays of `date`'s year are not known; `None` when they are.
+    pub fn unknown_holidays(&self, date: NaiveDate) -> Option<String> {
+        let known = &self.holidays;
+        if let Some(fault) = &known.fault {
+            return Some(format!("bank holidays are not known here: {fault}"));
+        }
+        let (word, year) = if date.year() > known.last_year {
+            ("after", known.last_year)
+        } else if date.year() < known.first_year {
+            ("before", known.first_year)
+        } else {
+            return None;
+        };
+        Some(format!("bank holidays {word} {year} are not known here: only weekends and closures were checked"))
     }
 }

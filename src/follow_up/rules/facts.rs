@@ -99,6 +99,8 @@ codes! {
     EndReason {
         /// The stoma was reversed.
         Reversed = "reversed", "the stoma was reversed";
+        /// The stoma was made anew by another operation, which began a follow-up of its own.
+        Refashioned = "refashioned", "the stoma was refashioned";
         /// The patient died.
         Died = "died", "the patient died";
         /// The patient moved out of the service's area.

@@ -20,9 +20,12 @@ pub mod plan;
 pub mod protocol;
 mod protocol_read;
 pub mod protocol_toml;
+mod protocol_write;
 pub mod record;
 pub mod request;
 pub mod shipped;
+pub mod step_words;
+pub mod together;
 pub mod words;
 
 pub use calendar::{Day, Nation, WorkingDays};
@@ -35,6 +38,7 @@ pub use protocol_toml::TomlFaults;
 pub use record::{Existing, Status};
 pub use request::{SCHEMA, decide};
 pub use shipped::{shipped, shipped_by_id};
+pub use words::LongDate;
 
 /// Version of the rules in this folder, kept with what they decided. Raise it when any of them changes an answer.
 pub const RULE_VERSION: &str = "follow-up 1";

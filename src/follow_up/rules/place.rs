@@ -9,7 +9,7 @@ use std::fmt::Write;
 
 use chrono::NaiveDate;
 
-use super::calendar::{Day, WorkingDays, unknown_holidays};
+use super::calendar::{Day, WorkingDays};
 use super::facts::Anchor;
 use super::offset::Offset;
 use super::protocol::{Shape, Step};
@@ -101,7 +101,7 @@ pub(super) fn place(step: &Step, k: u32, anchor_on: NaiveDate, days: &WorkingDay
         )));
     }
     // The days looked at lie between the planned date and the bounds; one in an unknown year is enough to say so.
-    reasons.extend([planned, nominal, latest].into_iter().find_map(unknown_holidays));
+    reasons.extend([planned, nominal, latest].into_iter().find_map(|on| days.unknown_holidays(on)));
     Ok(Placed { nominal, earliest, latest, planned, outside_window, reasons })
 }
 

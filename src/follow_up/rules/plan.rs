@@ -5,7 +5,7 @@
 
 use chrono::{Months, NaiveDate};
 
-use super::calendar::{Nation, WorkingDays};
+use super::calendar::WorkingDays;
 use super::facts::{Anchor, Anchors, Ended, StomaFacts};
 use super::offset::MAX_YEARS;
 use super::place::{nominal, place};
@@ -16,10 +16,8 @@ use crate::json_input::FieldErrors;
 /// What a plan is made from.
 #[derive(Clone, Debug)]
 pub struct PlanRequest<'a> {
-    /// Whose bank holidays.
-    pub nation: Nation,
-    /// Days on which the service is closed besides.
-    pub closures: &'a [NaiveDate],
+    /// The working days: nation, bank holidays, closures of the service.
+    pub days: &'a WorkingDays,
     /// No review with a nominal date after this is planned; it ends a repeat. At most [`MAX_YEARS`] after the earliest
     /// anchor.
     pub until: NaiveDate,
@@ -191,7 +189,6 @@ pub fn furthest(earliest: NaiveDate) -> NaiveDate {
 /// Makes the plan. It does not check the request ([`PlanRequest::check`] does) and cannot fail; an `until` too far away
 /// is taken as the furthest allowed, with a note.
 pub fn plan(request: &PlanRequest<'_>) -> Plan {
-    let days = WorkingDays::new(request.nation, request.closures);
     let mut notes = request.notes();
     let mut until = request.until;
     if let Some((_, earliest)) = request.anchors.earliest()
@@ -214,7 +211,7 @@ pub fn plan(request: &PlanRequest<'_>) -> Plan {
             Applies::Unknown(fact) => plan.waiting.push(Waiting { step: step.id.clone(), waits_for: fact }),
             Applies::Yes => match request.anchors.on(step.anchor) {
                 None => plan.waiting.push(Waiting { step: step.id.clone(), waits_for: step.anchor.code() }),
-                Some(anchor_on) => plan.run(step, anchor_on, &days),
+                Some(anchor_on) => plan.run(step, anchor_on, request.days),
             },
         }
     }

@@ -8,8 +8,7 @@ use chrono::{Datelike, NaiveDate};
 use serde_json::{Value, json};
 
 use super::RULE_VERSION;
-use super::bank_holidays::bank_holidays;
-use super::calendar::Nation;
+use super::calendar::{Nation, WorkingDays};
 use super::facts::{Anchors, Construction, EndReason, Ended, Permanence, StomaFacts, StomaKind, SurgeryType};
 use super::plan::{Plan, PlanRequest, PlannedReview, check_dates, furthest, plan};
 use super::protocol::Protocol;
@@ -33,8 +32,7 @@ pub fn decide(input: &Value) -> Result<Value, FieldErrors> {
 
 /// A request that owns what [`PlanRequest`] borrows.
 struct Request {
-    nation: Nation,
-    closures: Vec<NaiveDate>,
+    days: WorkingDays,
     until: NaiveDate,
     stoma: StomaFacts,
     anchors: Anchors,
@@ -45,8 +43,7 @@ struct Request {
 impl Request {
     fn as_plan(&self) -> PlanRequest<'_> {
         PlanRequest {
-            nation: self.nation,
-            closures: &self.closures,
+            days: &self.days,
             until: self.until,
             stoma: self.stoma,
             anchors: self.anchors,
@@ -81,7 +78,8 @@ fn read(input: &Value, errors: &mut FieldErrors) -> Option<Request> {
     if let Err(found) = check_dates(&anchors, until) {
         errors.errors.extend(found.errors);
     }
-    Some(Request { nation: nation?, closures: closures?, until, stoma: stoma?, anchors, protocol: protocol?, ended })
+    let days = WorkingDays::new(nation?, &closures?);
+    Some(Request { days, until, stoma: stoma?, anchors, protocol: protocol?, ended })
 }
 
 fn closures(object: &mut Object<'_>, errors: &mut FieldErrors) -> Option<Vec<NaiveDate>> {
@@ -161,7 +159,7 @@ fn date(object: &mut Object<'_>, name: &'static str, errors: &mut FieldErrors) -
 }
 
 fn answer(plan: &Plan, request: &PlanRequest<'_>) -> Value {
-    let holidays = bank_holidays();
+    let holidays = request.days.table();
     let protocol = request.protocol;
     json!({
         "reviews": plan.reviews.iter().map(review).collect::<Vec<_>>(),

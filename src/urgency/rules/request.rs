@@ -5,7 +5,7 @@
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 
-use crate::follow_up::rules::calendar::{Nation, WorkingDays, unknown_holidays};
+use crate::follow_up::rules::calendar::{Nation, WorkingDays};
 use crate::follow_up::rules::facts::StomaKind;
 use crate::json_input::{FieldErrors, Object, read_date};
 
@@ -138,7 +138,7 @@ fn answer(request: &Request, thresholds: &Thresholds) -> Value {
         "respond_by": decision.respond_by.map(|date| date.to_string()),
         "reasons": reasons,
         "advice": decision.advice,
-        "notes": notes(&decision),
+        "notes": notes(&decision, &request.days),
         "bands": { "source": thresholds.bands.source.as_ref(), "standing": thresholds.bands.standing.code() },
         "thresholds_version": decision.thresholds,
         "rule_version": RULE_VERSION,
@@ -146,7 +146,7 @@ fn answer(request: &Request, thresholds: &Thresholds) -> Value {
 }
 
 /// What the reader must know of the date: working days counted where bank holidays are not known.
-fn notes(decision: &Decision) -> Vec<String> {
+fn notes(decision: &Decision, days: &WorkingDays) -> Vec<String> {
     let counted = decision.band.working_days().is_some_and(|days| days > 0);
-    decision.respond_by.filter(|_| counted).and_then(unknown_holidays).into_iter().collect()
+    decision.respond_by.filter(|_| counted).and_then(|on| days.unknown_holidays(on)).into_iter().collect()
 }

@@ -44,8 +44,7 @@ impl Facts {
 
     pub(super) fn plan(&self) -> Plan {
         plan(&PlanRequest {
-            nation: Nation::England,
-            closures: &self.closures,
+            days: &self.days(),
             until: self.until,
             stoma: StomaFacts {
                 kind: StomaKind::Ileostomy,

@@ -184,7 +184,8 @@ fn the_calendar_file_is_read_and_a_broken_one_is_refused() {
     assert_eq!(table.source.standing, Standing::SecondHand);
     assert!(table.loaded.is_some());
     let broken =
-        read("source = \"x\"\nstanding = \"local\"\n[england]\n2026-13-01 = \"Never\"\n").expect_err("refused");
+        read("bank_holidays.toml", "source = \"x\"\nstanding = \"local\"\n[england]\n2026-13-01 = \"Never\"\n")
+            .expect_err("refused");
     assert!(broken.contains("bank_holidays.toml:4: england.2026-13-01 must be a date"), "{broken}");
     assert!(broken.contains("scotland is missing"), "{broken}");
 }

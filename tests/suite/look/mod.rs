@@ -19,6 +19,10 @@ use roundel::access::roles::{ALL, Role};
 use roundel::access::{secrets, store};
 use roundel::db::ids::{PatientId, PrescriptionId, ServiceId, StaffId, StomaId};
 use roundel::demo::ACCOUNTS;
+use roundel::follow_up::protocols;
+use roundel::follow_up::rules::protocol::Protocol;
+use roundel::follow_up::rules::shipped::shipped;
+use roundel::provenance::Standing;
 use roundel::routes::{Need, ROUTES, Route};
 
 use crate::jobs::{demonstration, patient};
@@ -44,6 +48,8 @@ pub struct Ground {
     two_stomas: PatientId,
     link: String,
     colleague: StaffId,
+    /// A protocol of the service's own, as a draft.
+    own: String,
 }
 
 /// A page and who looks at it.
@@ -88,7 +94,14 @@ impl Ground {
         });
         let everybody = app.read(|conn| store::everybody(conn, service));
         let colleague = everybody.iter().find(|s| s.sign_in_name == Self::account(Role::Nurse)).expect("a nurse").id;
-        Self { app, service, lives, died, two_stomas, link: format!("/link/{token}"), colleague }
+        let own = app.write_as(&app.actor(service), move |tx| {
+            let from = shipped().first().expect("a shipped protocol").clone();
+            let title = format!("{} (own copy)", from.title);
+            let id = protocols::free_code(tx.conn(), service, &title)?;
+            let copy = Protocol { id, title, version: 1, year: None, address: None, standing: Standing::Local, ..from };
+            Ok(protocols::create(tx, &copy, "a shipped one")?.code)
+        });
+        Self { app, service, lives, died, two_stomas, link: format!("/link/{token}"), colleague, own }
     }
 
     /// Somebody of the demonstration in this role, without a screen.
@@ -123,6 +136,7 @@ impl Ground {
             "/link/{token}" => vec![self.link.clone()],
             "/help/{topic}" => roundel::help::words::topics().iter().map(|t| format!("/help/{}", t.id)).collect(),
             "/help/guides/{role}" => ALL.map(|role| format!("/help/guides/{}", role.code())).to_vec(),
+            path if path.starts_with("/protocols/{code}") => vec![path.replace("{code}", &self.own)],
             "/staff/{id}" => vec![format!("/staff/{}", self.colleague)],
             "/patients/{id}" => [self.lives, self.died, self.two_stomas].map(|id| format!("/patients/{id}")).to_vec(),
             "/prescriptions/{id}/summary" => vec![format!("/prescriptions/{}/summary", self.prescription())],
