@@ -24,7 +24,7 @@ use crate::web::Permission::{
     FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService,
     SignPrescriptions, WorkTheWeek,
 };
-use crate::web::assets;
+use crate::web::{assets, components};
 use crate::week::{acts, handlers as week, sheets, undo};
 
 /// What somebody needs to use a route.
@@ -94,6 +94,8 @@ routes! {
     get  "/session" SignedIn => sessions::left;
     post "/session" SignedIn => sessions::stay;
     get  "/account" SignedIn => account::account;
+    get  "/account/components" SignedIn => components::components;
+    post "/account/components" SignedIn => components::pressed;
     post "/account/password" SignedIn => account::change_password;
     // The week.
     get  "/week" May(WorkTheWeek) => week::list;

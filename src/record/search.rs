@@ -167,6 +167,7 @@ fn rows(
         });
         let reversed = stoma.and_then(|s| s.reversed_on).map(|on| format!("Reversed {}", display::short_date(on)));
         let next = row.and_then(|r| r.due_on);
+        let waiting = row.is_some_and(|r| r.review_id.is_none());
         rows.push(FoundRow {
             href: format!("/patients/{}", patient.id),
             name: patient.display_name(),
@@ -180,7 +181,7 @@ fn rows(
             },
             may_be: may_be(alike, patient.id),
             same_name: twin.then(|| "Same name as another here: check the date of birth".to_owned()),
-            roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, false, &[]),
+            roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, waiting, &[]),
             stoma: words,
             since: shown::since_surgery(stoma.and_then(|s| s.surgery_on), today),
             score: row.filter(|_| clinical).and_then(|r| shown::score_of(r, None)),

@@ -2,13 +2,14 @@
 
 use std::sync::LazyLock;
 
-use actix_web::HttpResponse;
 use actix_web::http::header;
+use actix_web::{HttpRequest, HttpResponse};
 use rust_embed::RustEmbed;
 use sha2::{Digest, Sha256};
 
 use super::error::AppError;
 use super::extract::PathOf;
+use super::packed;
 use super::shell::Shell;
 
 #[derive(RustEmbed)]
@@ -49,7 +50,8 @@ pub fn href(file: &str) -> String {
 
 /// A shell with only the assets' addresses in it.
 pub fn shell() -> Shell {
-    Shell { css: href("roundel.css"), js: href("roundel.js"), icon: href("mark.svg"), ..Shell::default() }
+    let fonts = ["fonts/atkinson-latin-400.woff2", "fonts/atkinson-latin-700.woff2"].map(href).into();
+    Shell { css: href("roundel.css"), js: href("roundel.js"), icon: href("mark.svg"), fonts, ..Shell::default() }
 }
 
 /// A shell for somebody not signed in.
@@ -65,7 +67,7 @@ pub fn anonymous_shell(title: &str, demo: bool) -> Shell {
 }
 
 /// `GET /static/{stamp}/{file}`
-pub async fn file(path: PathOf<(String, String)>) -> Result<HttpResponse, AppError> {
+pub async fn file(request: HttpRequest, path: PathOf<(String, String)>) -> Result<HttpResponse, AppError> {
     let (_, name) = path.into_inner();
     let data = match name.as_str() {
         "roundel.js" => std::borrow::Cow::Borrowed(SCRIPT.as_slice()),
@@ -79,8 +81,7 @@ pub async fn file(path: PathOf<(String, String)>) -> Result<HttpResponse, AppErr
         Some("woff2") => "font/woff2",
         _ => "text/plain; charset=utf-8",
     };
-    Ok(HttpResponse::Ok()
-        .insert_header((header::CONTENT_TYPE, kind))
-        .insert_header((header::CACHE_CONTROL, "public, max-age=31536000, immutable"))
-        .body(data.into_owned()))
+    let mut answer = HttpResponse::Ok();
+    answer.insert_header((header::CACHE_CONTROL, "public, max-age=31536000, immutable"));
+    Ok(packed::answer(&request, answer, &name, kind, data))
 }

@@ -4,10 +4,12 @@
 
 pub mod assets;
 pub mod chart;
+pub mod components;
 pub mod error;
 pub mod extract;
 pub mod form_view;
 pub mod headers;
+pub mod packed;
 pub mod permission;
 pub mod render;
 pub mod shell;

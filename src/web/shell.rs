@@ -32,6 +32,8 @@ pub struct Shell {
     pub css: String,
     /// Address of the script module, with its hash.
     pub js: String,
+    /// Addresses of the two fonts that every page needs, so that they come at once and nothing moves.
+    pub fonts: Vec<String>,
     /// Address of the mark used as the page's icon, with its hash.
     pub icon: String,
     /// Where the help link of the footer leads: to the topic that fits the page.

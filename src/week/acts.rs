@@ -116,7 +116,7 @@ where
             typed(form)
         ))),
         Err(Refused::Store(error)) => Err(error.into()),
-        Err(Refused::Says(text)) => Err(refused(text + &typed(form))),
+        Err(Refused::Says(text)) => Err(refused(text + typed(form).as_str())),
     }
 }
 

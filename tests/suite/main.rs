@@ -26,6 +26,7 @@ mod identifiers;
 mod import_pages;
 mod jobs;
 mod likely;
+mod look;
 mod map_in_browser;
 mod migrations;
 mod patient_words;

@@ -106,7 +106,10 @@ fn a_file_that_does_not_fit_is_refused_with_what_to_mend() {
     let cases = [
         (INVENTED.replace("\nphone = \"Gnira", "\nfone = \"Gnira"), "missing: ring.phone"),
         (INVENTED.replace("[ring]", "[ring]\nextra = \"Oha\""), "never used: ring.extra"),
-        (INVENTED.replace("noa {phone}.", "noa {fone}."), "ring.phone must have [\"phone\"] to fill and has [\"fone\"]"),
+        (
+            INVENTED.replace("noa {phone}.", "noa {fone}."),
+            "ring.phone must have [\"phone\"] to fill and has [\"fone\"]",
+        ),
         (INVENTED.replace("{days} syada", "syada"), "must have"),
         (INVENTED.replace("[ring]", "[ring]\nextra = 4"), "ring.extra is no text"),
         (INVENTED.replace("[step.ready]", "[step.redy]"), "missing: step.ready.text, step.ready.title"),

@@ -7,11 +7,13 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 use tempfile::TempDir;
 use thirtyfour::common::capabilities::chromium::ChromiumLikeCapabilities;
+use thirtyfour::common::command::ExtensionCommand;
 use thirtyfour::prelude::*;
 
 use super::app::{PASSWORD, Person, TestApp};
@@ -53,6 +55,15 @@ pub struct Violation {
     pub help: String,
     /// The elements, as CSS selectors with axe's summary.
     pub places: Vec<String>,
+}
+
+/// Which rules of axe-core.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rules {
+    /// WCAG 2.2 A and AA.
+    All,
+    /// Those that depend on colours.
+    Colours,
 }
 
 impl Browser {
@@ -200,14 +211,55 @@ impl Browser {
         self.driver().execute(script, Vec::new()).await.expect("the script runs").json().clone()
     }
 
+    /// Gives the browser an order of the DevTools protocol, which chromedriver passes on, and answers what it says.
+    pub async fn cdp(&self, order: &str, params: Value) -> Value {
+        let command = Order(json!({"cmd": order, "params": params}));
+        let command = thirtyfour::common::command::Command::ExtensionCommand(Box::new(command));
+        let answer = self.driver().handle().cmd(command).await.unwrap_or_else(|error| panic!("{order}: {error}"));
+        answer.value_json().unwrap_or_default()
+    }
+
+    /// Another device: width and height in CSS pixels, how many dots a pixel has, a mouse or a finger. Emulated: a real
+    /// window of Chromium is never narrower than some 500 pixels.
+    pub async fn device(&self, width: u32, height: u32, dots: u32, touch: bool) {
+        let size = json!({"width": width, "height": height, "deviceScaleFactor": dots, "mobile": touch});
+        self.cdp("Emulation.setDeviceMetricsOverride", size).await;
+        self.cdp("Emulation.setTouchEmulationEnabled", json!({"enabled": touch})).await;
+    }
+
+    /// What the reader prefers, as media features: `[("prefers-color-scheme", "dark")]`. Motion is always reduced, so that
+    /// nothing is looked at halfway.
+    pub async fn prefers(&self, features: &[(&str, &str)]) {
+        let mut all = vec![json!({"name": "prefers-reduced-motion", "value": "reduce"})];
+        all.extend(features.iter().map(|(name, value)| json!({"name": name, "value": value})));
+        self.cdp("Emulation.setEmulatedMedia", json!({"features": all})).await;
+    }
+
+    /// Puts axe-core into every page that is opened from now on; [`Self::axe`] then need not.
+    pub async fn carry_axe(&self) {
+        self.cdp("Page.enable", json!({})).await;
+        self.cdp("Page.addScriptToEvaluateOnNewDocument", json!({"source": axe_source()})).await;
+    }
+
     /// Checks the page with axe-core against WCAG 2.2 A and AA.
     pub async fn axe(&self) -> Vec<Violation> {
-        let file = std::env::var("ROUNDEL_TEST_AXE").expect("run tests/run, it names axe.min.js");
-        let axe = std::fs::read_to_string(file).expect("axe.min.js");
-        self.driver().execute(axe, Vec::new()).await.expect("axe is put into the page");
-        let call = "const done = arguments[arguments.length - 1]; \
-            axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']}) \
-               .then(found => done(found.violations), error => done(String(error)));";
+        self.axe_by(Rules::All).await
+    }
+
+    /// Checks the page with these rules of axe-core.
+    pub async fn axe_by(&self, rules: Rules) -> Vec<Violation> {
+        if self.run("return typeof axe").await != json!("object") {
+            self.driver().execute(axe_source(), Vec::new()).await.expect("axe is put into the page");
+        }
+        let only = match rules {
+            Rules::All => "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']",
+            Rules::Colours => "{type: 'rule', values: ['color-contrast', 'link-in-text-block']}",
+        };
+        let call = format!(
+            "const done = arguments[arguments.length - 1]; \
+             axe.run(document, {{runOnly: {only}, resultTypes: ['violations']}}) \
+                .then(found => done(found.violations), error => done(String(error)));"
+        );
         let found = self.driver().execute_async(call, Vec::new()).await.expect("axe runs").json().clone();
         let found = found.as_array().unwrap_or_else(|| panic!("axe: {found}")).clone();
         let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
@@ -261,6 +313,29 @@ impl Browser {
         std::fs::write(&file, self.driver().screenshot_as_png().await.expect("a picture")).expect("the file");
         file
     }
+}
+
+/// An order of the DevTools protocol.
+#[derive(Debug)]
+struct Order(Value);
+
+impl ExtensionCommand for Order {
+    fn parameters_json(&self) -> Option<Value> {
+        Some(self.0.clone())
+    }
+
+    fn method(&self) -> reqwest::Method {
+        reqwest::Method::POST
+    }
+
+    fn endpoint(&self) -> Arc<str> {
+        Arc::from("/goog/cdp/execute")
+    }
+}
+
+fn axe_source() -> String {
+    let file = std::env::var("ROUNDEL_TEST_AXE").expect("run tests/run, it names axe.min.js");
+    std::fs::read_to_string(file).expect("axe.min.js")
 }
 
 impl Drop for Browser {
