@@ -94,7 +94,12 @@ pub fn map_input(
             on: display::short_date(row.assessed_on),
             drawing: map_view::draw(found, cells),
         }),
-        words: words(&marked, last.map(|(_, _, cells)| cells), measures),
+        // Where skin was scored without a map last time there is nothing to compare with.
+        words: words(
+            &marked,
+            last.filter(|(row, _, cells)| row.score == 0 || !cells.is_empty()).map(|(_, _, cells)| cells),
+            measures,
+        ),
     }
 }
 
