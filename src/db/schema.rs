@@ -4,10 +4,12 @@
 //! drifts from the migrations is found. Nothing else belongs here.
 #![allow(missing_docs, reason = "column names are the documentation; the migrations carry the comments")]
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
+/// `diesel::table!` with the SQL types of diesel and ours in scope.
+macro_rules! table {
+    ($($table:tt)*) => { diesel::table! { use diesel::sql_types::*; use crate::db::types::sql::*; $($table)* } };
+}
 
+table! {
     services (id) {
         id -> Guid,
         name -> Text,
@@ -27,10 +29,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     setup_steps (service_id, step) {
         service_id -> Guid,
         step -> Text,
@@ -39,10 +38,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     sites (id) {
         id -> Guid,
         service_id -> Guid,
@@ -51,10 +47,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     staff (id) {
         id -> Guid,
         service_id -> Guid,
@@ -70,10 +63,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     staff_roles (staff_id, role) {
         service_id -> Guid,
         staff_id -> Guid,
@@ -81,10 +71,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     sign_in_links (token_hash) {
         token_hash -> Binary,
         service_id -> Guid,
@@ -94,10 +81,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     sessions (token_hash) {
         token_hash -> Binary,
         service_id -> Guid,
@@ -113,10 +97,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     audit_events (seq) {
         seq -> BigInt,
         id -> Guid,
@@ -136,10 +117,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     audit_subjects (service_id, patient_id, seq) {
         seq -> BigInt,
         service_id -> Guid,
@@ -147,10 +125,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     audit_head (id) {
         id -> Integer,
         seq -> BigInt,
@@ -158,10 +133,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     patients (id) {
         id -> Guid,
         service_id -> Guid,
@@ -191,10 +163,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     patient_identifiers (id) {
         id -> Guid,
         service_id -> Guid,
@@ -204,10 +173,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     record_versions (id) {
         id -> Guid,
         service_id -> Guid,
@@ -222,10 +188,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     stomas (id) {
         id -> Guid,
         service_id -> Guid,
@@ -253,10 +216,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     reviews (id) {
         id -> Guid,
         service_id -> Guid,
@@ -289,10 +249,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     contacts (id) {
         id -> Guid,
         service_id -> Guid,
@@ -309,10 +266,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     assessments (id) {
         id -> Guid,
         service_id -> Guid,
@@ -340,10 +294,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     catalogue_items (id) {
         id -> Guid,
         service_id -> Guid,
@@ -368,10 +319,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     prescriptions (id) {
         id -> Guid,
         service_id -> Guid,
@@ -396,10 +344,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     prescription_lines (id) {
         id -> Guid,
         service_id -> Guid,
@@ -427,10 +372,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     uploads (id) {
         id -> Guid,
         service_id -> Guid,
@@ -440,10 +382,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     week_rows (patient_id) {
         patient_id -> Guid,
         service_id -> Guid,
@@ -475,10 +414,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     protocols (id) {
         id -> Guid,
         service_id -> Guid,
@@ -489,10 +425,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     protocol_versions (id) {
         id -> Guid,
         service_id -> Guid,
@@ -509,10 +442,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     closures (id) {
         id -> Guid,
         service_id -> Guid,
@@ -523,10 +453,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     bank_holiday_tables (id) {
         id -> Guid,
         document -> Text,
@@ -536,10 +463,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     weekly_slots (id) {
         id -> Guid,
         service_id -> Guid,
@@ -549,10 +473,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     task_runs (id) {
         id -> Guid,
         service_id -> Guid,
@@ -568,10 +489,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     assessment_cells (service_id, assessment_id, hour, ring, finding) {
         service_id -> Guid,
         patient_id -> Guid,
@@ -582,10 +500,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     red_flags (id) {
         id -> Guid,
         service_id -> Guid,
@@ -600,10 +515,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     photographs (id) {
         id -> Guid,
         service_id -> Guid,
@@ -624,10 +536,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     calibration_answers (id) {
         id -> Guid,
         service_id -> Guid,
@@ -645,10 +554,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     drafts (id) {
         id -> Guid,
         service_id -> Guid,
@@ -663,10 +569,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     sent_forms (service_id, once) {
         service_id -> Guid,
         once -> Guid,
@@ -676,10 +579,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     undos (id) {
         id -> Guid,
         service_id -> Guid,

@@ -103,8 +103,8 @@ both_backends! {
         // The earlier version stays readable.
         let first = lead.get(&format!("/protocols/{code}?version=1")).await.expect(200).words();
         assert!(first.contains("was in force from") && first.contains("6 weeks after discharge"));
-        // Nothing is left to change: the same page again.
-        forced(&lead, &code, "today").await.expect(409);
+        // There is no draft any more.
+        lead.get(&format!("/protocols/{code}/force")).await.expect(409);
     }
 
     async fn only_the_lead_puts_a_protocol_into_force(app: TestApp) {

@@ -113,7 +113,9 @@ both_backends! {
         let held = app.db_patient("Thistlewood", "Marion", NHS, 40);
         let address = format!("/patients/{}/end", held.id);
         let version = nurse.get(&address).await.value("version").unwrap();
-        let page = nurse.post(&address, &[("version", &version), ("reason", "died"), ("on", "today")]).await.expect(200);
+        let who = held.id.to_string();
+        let sent = [("patient", who.as_str()), ("version", &version), ("reason", "died"), ("on", "today")];
+        let page = nurse.post(&address, &sent).await.expect(200);
         assert!(page.words().contains("the patient died on 25-Nov-2026"), "{}", page.words());
         assert!(app.reviews_of(held.id).iter().any(Review::is_open), "closed before it was confirmed");
         nurse.post_only(&address, &slices(&confirm(&page, None))).await.expect(303);

@@ -144,6 +144,26 @@ both_backends! {
         assert!(after.iter().any(|(step, _, version)| step == "three-months" && *version == 2), "{after:?}");
     }
 
+    /// Another protocol calls nobody in for steps whose time is long over.
+    async fn another_protocol_does_not_bring_the_past_back(app: TestApp) {
+        let lead = app.as_role(Role::Lead);
+        let held = app.db_patient_with("Thistlewood", "Marion", NHS[0], 500, |_, s| {
+            s.taken_on = s.surgery_on.unwrap();
+        });
+        let now = app.next_review(held.id);
+        app.db_review(Review { status: "fulfilled".into(), closed_on: Some(app.today()), ..now });
+        let code = copied(&lead, "east-kent").await;
+        forced(&lead, &code, "today").await.expect(303);
+        let (id, stoma, service) = (held.id, held.stoma, app.service_id);
+        app.write(move |tx| {
+            let held = roundel::stomas::store::find(tx.conn(), service, stoma)?;
+            let changed = roundel::stomas::store::Stoma { protocol_id: code, ..held };
+            roundel::stomas::store::replace(tx, changed, None)
+        });
+        let open: Vec<_> = app.reviews_of(id).into_iter().filter(Review::is_open).collect();
+        assert!(!open.is_empty() && open.iter().all(|r| r.planned_on > app.today()), "{open:?}");
+    }
+
     async fn the_year_ahead_counts_against_slots_and_what_if_writes_nothing(app: TestApp) {
         let lead = app.as_role(Role::Lead);
         let site = {
