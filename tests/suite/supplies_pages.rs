@@ -103,7 +103,7 @@ both_backends! {
         let page = prescriber.get(&format!("{list}/summary")).await.expect(200);
         assert!(page.first(".standfirst").contains("In force"), "{}", page.first(".standfirst"));
         // What was signed is not signed, nor saved over, a second time.
-        prescriber.post(&format!("{list}/sign"), &[("version", "1"), ("seal", "0")]).await.expect(409);
+        prescriber.post(&format!("{list}/sign"), &[("patient", &held.id.to_string()), ("version", "1"), ("seal", "0")]).await.expect(409);
     }
 
     async fn a_second_version_says_what_changed_and_the_first_no_longer_holds(app: TestApp) {
