@@ -47,7 +47,7 @@ fn cookie(value: String) -> Cookie<'static> {
 
 /// Query of the sign-in page.
 #[derive(Deserialize)]
-pub struct Next {
+pub struct Arriving {
     #[serde(default)]
     next: String,
     #[serde(default)]
@@ -117,8 +117,8 @@ fn sign_in_page(state: &State, shown: Shown<'_>) -> SignInPage {
 }
 
 /// `GET /sign-in`
-pub async fn form(req: HttpRequest, state: web::Data<State>, query: QueryOf<Next>) -> Answer {
-    let Next { next, ended, kept, other } = query.0;
+pub async fn form(req: HttpRequest, state: web::Data<State>, query: QueryOf<Arriving>) -> Answer {
+    let Arriving { next, ended, kept, other } = query.0;
     let before = if ended && !other { before(&state, &req).await? } else { None };
     let (user, locked) = before.unzip();
     let user = user.unwrap_or_default();

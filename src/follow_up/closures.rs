@@ -32,7 +32,7 @@ pub struct ClosureForm {
 struct Loaded {
     closures: Vec<Closure>,
     days: WorkingDays,
-    loaded: Option<String>,
+    table_of: Option<String>,
 }
 
 async fn load(state: &State, signed: &Signed) -> Result<Loaded, AppError> {
@@ -42,7 +42,7 @@ async fn load(state: &State, signed: &Signed) -> Result<Loaded, AppError> {
         let loaded = Loaded {
             closures: calendar::closures(conn, service)?,
             days: calendar::of_service(conn, service)?,
-            loaded: loaded.map(|t| display::short_date(t.loaded_at.at().date_naive())),
+            table_of: loaded.map(|t| display::short_date(t.loaded_at.at().date_naive())),
         };
         Ok((loaded, Event::read("closures")))
     })
@@ -74,7 +74,7 @@ fn build(
         source: table.source.source.to_string(),
         standing: table.source.standing.words().to_owned(),
         made_on: table.loaded.map(display::short_date).unwrap_or_default(),
-        loaded_on: loaded.loaded.clone(),
+        loaded_on: loaded.table_of.clone(),
         years: format!("{} to {}", table.first_year, table.last_year),
         ends_soon: table.last_year <= chrono::Datelike::year(&today) + 1,
         holidays: table

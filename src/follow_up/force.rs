@@ -160,11 +160,10 @@ pub async fn force(state: web::Data<State>, signed: Signed, path: PathOf<String>
             let (when, changed) = (display::short_date(from), about.len());
             say(
                 tx,
-                &match from <= today {
-                    true => format!("Version {} is in force; reviews of {changed} patients follow it.", draft.number),
-                    false => {
-                        format!("Version {} comes into force on {when}; reviews follow it from that day.", draft.number)
-                    }
+                &if from <= today {
+                    format!("Version {} is in force; reviews of {changed} patients follow it.", draft.number)
+                } else {
+                    format!("Version {} comes into force on {when}; reviews follow it from that day.", draft.number)
                 },
             )?;
             let event = Event::update("protocol.force")

@@ -65,7 +65,7 @@ fn read_numbers(asked: &Asked) -> (Numbers, Vec<(String, String)>) {
             typed => match typed.parse::<u32>().ok().filter(|n| *n <= MOST_SLOTS) {
                 Some(n) => drop(numbers.insert(place, n)),
                 None => {
-                    wrong.push((format!("slots-{at}"), "Enter a whole number of slots, or leave it empty".to_owned()))
+                    wrong.push((format!("slots-{at}"), "Enter a whole number of slots, or leave it empty".to_owned()));
                 }
             },
         }

@@ -82,6 +82,7 @@ impl SideBySide {
     }
 
     /// The lines of the table: label, what was typed, each record's name and what it says.
+    #[allow(clippy::type_complexity, reason = "read once, by the template beside it")]
     pub fn lines(&self) -> Vec<(&'static str, &str, Vec<(&str, &str)>)> {
         let of = |n: usize| {
             self.records.iter().map(|r| (r.name.as_str(), r.facts.get(n).map_or("", String::as_str))).collect()

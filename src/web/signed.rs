@@ -78,6 +78,7 @@ impl Signed {
         let words = [
             (Permission::WorkTheWeek, "/week", "Week"),
             (Permission::FindPatients, "/patients", "Patients"),
+            (Permission::AssessSkin, "/calibration", "Calibration"),
             (Permission::SeeReference, "/protocols", "Protocols"),
             (Permission::SeeReference, "/catalogue", "Supplies catalogue"),
             (Permission::SeeReference, "/quantities", "Quantities"),

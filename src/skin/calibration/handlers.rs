@@ -174,7 +174,7 @@ pub async fn case(state: web::Data<State>, signed: Signed, path: PathOf<String>)
     })
     .await?;
     if mine.iter().any(|row| row.case_id == case.id) {
-        return Ok(see_other("/calibration".to_owned()));
+        return Ok(see_other("/calibration"));
     }
     case_page(&signed, case, &CaseForm::default(), Default::default(), StatusCode::OK)
 }
@@ -197,7 +197,7 @@ pub async fn answer(state: web::Data<State>, signed: Signed, path: PathOf<String
         .await;
     match written {
         // Sent twice, or answered in another window: the first answer stands.
-        Ok(()) | Err(StoreError::Conflict(_)) => Ok(see_other("/calibration".to_owned())),
+        Ok(()) | Err(StoreError::Conflict(_)) => Ok(see_other("/calibration")),
         Err(error) => Err(error.into()),
     }
 }
