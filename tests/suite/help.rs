@@ -85,7 +85,7 @@ both_backends! {
                 Need::Public => "/help/signing-in".to_owned(),
                 _ => words::address_for(route.path),
             };
-            assert_eq!(links, std::slice::from_ref(wanted), "{}", route.path);
+            assert_eq!(links, std::slice::from_ref(&wanted), "{}", route.path);
             everything.get(&wanted).await.expect(200);
             seen += 1;
         }

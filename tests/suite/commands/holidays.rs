@@ -19,7 +19,7 @@ both_backends! {
 
         add_staff(&db, "Ruth Example", "ruth@clinic.example", "lead");
         // Somebody operated on five weeks ago; the day of the three-month review becomes a bank holiday.
-        let today = chrono::Local::now().date_naive();
+        let today = roundel::clock::Clock::system().today();
         let surgery = today - chrono::Duration::weeks(5);
         let sheet = tempfile::NamedTempFile::new().expect("a file");
         let row = format!("Surname;Forename;DOB;NHS number;Stoma;Op date\r\nAshgrove;Marion;23/08/1951;999 000 0042;colostomy;{}\r\n", surgery.format("%d/%m/%Y"));
