@@ -153,6 +153,10 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>
         checked.get_or_insert_with(ValidationErrors::new).add("sign_in_name", error);
     }
     let (None, Some(roles)) = (&checked, roles) else {
+        // A name that is taken may be taken by the same form, written while this one was looked at.
+        if let Some(made) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+            return again(&state, &signed, &made).await;
+        }
         let shown = load(&state, &signed).await?;
         return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown, &form, checked.as_ref(), None));
     };

@@ -228,6 +228,10 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     .await?;
     let same_number = likely.iter().any(|l| l.identifiers.iter().any(|i| facts.identifiers.contains(i)));
     if same_number || (!likely.is_empty() && form.not_a_duplicate != "yes") {
+        // What looks like a duplicate may be the same form, written while this one was looked at.
+        if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+            return Ok(see_other(answered));
+        }
         let wrong = if same_number {
             vec![(
                 "nhs",

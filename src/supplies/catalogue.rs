@@ -354,7 +354,13 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<ItemForm>
     let items = load(&state, &signed).await?;
     let item = match form.read(signed.service.id, &items, &signed.actor.name, Stamp::new(state.clock.now())) {
         Ok(item) => item,
-        Err(wrong) => return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, &items, &form, &wrong)),
+        Err(wrong) => {
+            // What is in the catalogue already may be the same form, written while this one was read.
+            if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+                return Ok(see_other(answered));
+            }
+            return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, &items, &form, &wrong));
+        }
     };
     let href = format!("/catalogue#{}", item.category);
     let to = href.clone();

@@ -318,6 +318,7 @@ both_backends! {
             &[("name", "Robin"), ("sign_in_name", "robin@clinic.example"), ("roles", "surgeon")],
             &[("name", "Robin"), ("sign_in_name", &taken.sign_in_name), ("roles", "nurse")],
         ] {
+            administrator.get("/staff").await.expect(200);
             let page = administrator.post("/staff", fields).await.expect(422);
             assert!(page.first("title").starts_with("Error: "), "{fields:?}");
         }

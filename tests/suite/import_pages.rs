@@ -92,7 +92,10 @@ both_backends! {
         let week = lead.get("/week").await.expect(200);
         assert!(week.words().contains("MARLBROOK"), "{}", week.words());
         // The same file again, and the form that was sent already.
-        act(&lead, &page, "bring-in").await.expect(409);
+        act(&lead, &page, "bring-in").await.expect(303);
+        let said = lead.get("/import").await.first(".message");
+        assert!(said.contains("sent twice and is there once"), "{said}");
+        assert_eq!(counts(&app), written);
         let page = upload(&lead, SHEET).await.expect(200);
         assert!(page.first(".standfirst").starts_with("0 patients "), "{}", page.first(".standfirst"));
         assert!(!page.has("button[value='bring-in']"));
