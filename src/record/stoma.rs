@@ -287,7 +287,10 @@ pub async fn refashion_form(state: web::Data<State>, signed: Signed, path: PathO
     // Dates and measures are those of the new operation; how the stoma is made is chosen anew.
     let form = StomaForm { protocol: held.protocol_id, kind: held.kind, version: held.version, ..StomaForm::default() };
     let part = format!("{stoma}/refashion");
-    page(StatusCode::OK, &build(&state, &signed, &loaded, &choices, (REFASHION, &part), (&form, &once::fresh()), &Wrong::new()))
+    page(
+        StatusCode::OK,
+        &build(&state, &signed, &loaded, &choices, (REFASHION, &part), (&form, &once::fresh()), &Wrong::new()),
+    )
 }
 
 /// `POST /patients/{id}/stomas/{stoma}/refashion`: the old episode ends on the day of the operation, a new one begins.

@@ -202,7 +202,9 @@ pub fn build(signed: &Signed, loaded: &Loaded, typed: &Typed) -> FactsPage {
     for field in [&form.name, &form.phone, &form.nation.0, &form.opens, &form.closes, &form.slot, &new_site] {
         errors.take(field);
     }
-    sites.iter().for_each(|site| errors.take(&site.field));
+    for site in &sites {
+        errors.take(&site.field);
+    }
     FactsPage {
         shell: signed.shell(if errors.is_empty() { "Service" } else { "Error: Service" }, "/service"),
         errors,

@@ -19,7 +19,20 @@ const FLOORS: [&[&str]; 15] = [
     &["drafts"],
     &["stomas", "patients"],
     &["access", "audit"],
-    &["print", "db", "web", "config", "clock", "display", "dates_in", "provenance", "json_input", "once", "undo", "words"],
+    &[
+        "print",
+        "db",
+        "web",
+        "config",
+        "clock",
+        "display",
+        "dates_in",
+        "provenance",
+        "json_input",
+        "once",
+        "undo",
+        "words",
+    ],
 ];
 
 /// Neighbours on one floor that may use one another in one direction: the first the second.
