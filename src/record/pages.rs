@@ -62,6 +62,9 @@ pub struct SearchPage {
     pub pager: Option<Pager>,
 }
 
+/// A line of the comparison: label, what was typed, each record's name and what it says.
+pub type BesideLine<'a> = (&'static str, &'a str, Vec<(&'a str, &'a str)>);
+
 /// What is being registered and the records that may be the same person, side by side.
 #[derive(Default)]
 pub struct SideBySide {
@@ -82,8 +85,7 @@ impl SideBySide {
     }
 
     /// The lines of the table: label, what was typed, each record's name and what it says.
-    #[allow(clippy::type_complexity, reason = "read once, by the template beside it")]
-    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<(&str, &str)>)> {
+    pub fn lines(&self) -> Vec<BesideLine<'_>> {
         let of = |n: usize| {
             self.records.iter().map(|r| (r.name.as_str(), r.facts.get(n).map_or("", String::as_str))).collect()
         };
