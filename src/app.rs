@@ -8,8 +8,8 @@ use actix_web::{App, HttpResponse, HttpServer, web};
 
 use crate::access::setup;
 use crate::db::StoreError;
-use crate::web::{Answer, AppError, Signed, State, see_other};
-use crate::{gate, routes};
+use crate::web::{Answer, AppError, QueryOf, Signed, State, see_other};
+use crate::{dates_in, display, gate, routes};
 
 /// The service, bound and ready to be awaited.
 pub struct Bound {
@@ -54,6 +54,22 @@ pub async fn ready(state: web::Data<State>) -> Answer {
         Err(StoreError::Busy(_)) => Err(AppError::Busy),
         Err(error) => Err(error.into()),
     }
+}
+
+/// What a date box holds.
+#[derive(serde::Deserialize)]
+pub struct Typed {
+    #[serde(default)]
+    text: String,
+}
+
+/// `GET /dates`: how a typed date is read, with its weekday, or why it is not. No patient's: a date and today.
+pub async fn read_date(state: web::Data<State>, _signed: Signed, typed: QueryOf<Typed>) -> Answer {
+    let text = match dates_in::read_date(&typed.0.text, state.clock.today()) {
+        Ok(date) => display::weekday_date(date),
+        Err(problem) => problem.to_string(),
+    };
+    Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body(text))
 }
 
 /// `GET /`: to the first page of one's role.

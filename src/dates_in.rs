@@ -63,6 +63,16 @@ pub enum DateProblem {
         /// The reading in the later century.
         later: NaiveDate,
     },
+    /// Figures alone with a two-digit year, where either of the first two may be the day.
+    #[error("“{typed}” has two readings: {} or {}. Choose one, or enter the month as a word", weekday_date(*.day_first), weekday_date(*.month_first))]
+    DayOrMonth {
+        /// What was typed.
+        typed: String,
+        /// The reading with the day in front.
+        day_first: NaiveDate,
+        /// The reading with the month in front.
+        month_first: NaiveDate,
+    },
     /// A two-digit year that fits no century within the bounds.
     #[error("The year {0:02} is not clear. Enter the year with four digits, as 15 Nov 2026")]
     UnclearYear(i32),
@@ -84,13 +94,49 @@ pub enum DateProblem {
     },
 }
 
+impl DateProblem {
+    /// What may have been meant, to choose from: never more than two (a common guide for clinical screens allows no more).
+    pub fn readings(&self) -> Vec<NaiveDate> {
+        match self {
+            Self::MonthFirst { meant, .. } => vec![*meant],
+            Self::TwoReadings { earlier, later, .. } => vec![*earlier, *later],
+            Self::DayOrMonth { day_first, month_first, .. } => vec![*day_first, *month_first],
+            _ => Vec::new(),
+        }
+    }
+}
+
+/// Readings of a typed clinical date to choose from, as it would be typed and as it is shown; none for a date that is
+/// clear or hopeless.
+pub fn offers(text: &str, today: NaiveDate) -> Vec<(String, String)> {
+    let readings = read_date(text, today).err().map(|problem| problem.readings()).unwrap_or_default();
+    readings.into_iter().map(|date| (short_date(date), weekday_date(date))).collect()
+}
+
 /// Reads a clinical date: within 122 years back and 10 years ahead, two-digit years within 80 back and 10 ahead.
 ///
 /// # Errors
 /// [`DateProblem`], with what to type instead.
 pub fn read_date(text: &str, today: NaiveDate) -> Result<NaiveDate, DateProblem> {
     let bounds = years_before(today, OLDEST_AGE_YEARS)..=years_after(today, CLINICAL_YEARS_AHEAD);
-    read_date_between(text, today, &bounds, &clinical_window(today))
+    let window = clinical_window(today);
+    let day_first = read_date_between(text, today, &bounds, &window)?;
+    match month_first(text, &window) {
+        Some(month_first) if month_first != day_first => {
+            Err(DateProblem::DayOrMonth { typed: text.trim().to_owned(), day_first, month_first })
+        }
+        _ => Ok(day_first),
+    }
+}
+
+/// The other reading of figures alone with a two-digit year, "05/11/26": with the month in front. With a year in four
+/// figures the day comes first, as everywhere in the United Kingdom, and what was read is echoed.
+fn month_first(text: &str, window: &RangeInclusive<NaiveDate>) -> Option<NaiveDate> {
+    let parts: Vec<Part> = words(text.trim())?.iter().map(|word| part(word)).collect::<Option<_>>()?;
+    let [Part::Number(month, 1..=2), Part::Number(day, 1..=2), Part::Number(year, 2)] = *parts.as_slice() else {
+        return None;
+    };
+    century(day, month, i32::try_from(year).ok()?, window).ok()
 }
 
 /// Reads a birth date: not after today, at most 122 years back. A two-digit year is taken only if one century fits.

@@ -13,16 +13,17 @@ use crate::access::{secrets, sign_in, store};
 use crate::audit::{Event, Outcome, append};
 use crate::config::SESSION_HOURS;
 use crate::db::{Actor, Stamp, StoreError};
+use crate::drafts::{Place, handlers as drafts, lock};
 use crate::routes::{self, Need};
 use crate::web::error::Failure;
-use crate::web::extract::RequestFacts;
+use crate::web::extract::{RefusedForm, RequestFacts, read_form};
 use crate::web::shell::Shell;
 use crate::web::signed::ServiceFacts;
 use crate::web::{AppError, Signed, State, assets, headers, see_other};
 
 /// Runs before and behind every handler.
 pub async fn gate(
-    req: ServiceRequest,
+    mut req: ServiceRequest,
     next: Next<impl MessageBody + 'static>,
 ) -> Result<ServiceResponse<BoxBody>, actix_web::Error> {
     let facts = RequestFacts {
@@ -32,8 +33,8 @@ pub async fn gate(
     req.extensions_mut().insert(facts.clone());
     let method = req.method().clone();
     let pattern = req.match_pattern().unwrap_or_default();
-    let answer = match admit(&req, &facts, &pattern).await {
-        Ok(None) => next.call(req).await?.map_into_boxed_body(),
+    let answer = match admit(&mut req, &facts, &pattern).await {
+        Ok(None) => not_lost(next.call(req).await?.map_into_boxed_body()).await,
         Ok(Some(instead)) => req.into_response(instead),
         Err(error) => req.into_response(error.error_response()),
     };
@@ -46,7 +47,11 @@ pub async fn gate(
 }
 
 /// Lets the request through (`None`), or answers instead.
-async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Result<Option<HttpResponse>, AppError> {
+async fn admit(
+    req: &mut ServiceRequest,
+    facts: &RequestFacts,
+    pattern: &str,
+) -> Result<Option<HttpResponse>, AppError> {
     let state = req.app_data::<web::Data<State>>().ok_or(AppError::Unknown)?.clone();
     let Some(need) = routes::need(req.method(), pattern) else {
         // Who is signed in sees the page that says so in their own frame.
@@ -70,11 +75,11 @@ async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Res
     }
     let Some(signed) = signed_in(req, &state, facts).await? else {
         if changes {
-            return Err(AppError::SignInNeeded);
+            let place = kept_at_lock(req, &state, facts).await?.ok_or(AppError::SignInNeeded)?;
+            return Ok(Some(see_other(sign_in::address(&place.to_string(), true, true))));
         }
         let had_cookie = req.cookie(sign_in::COOKIE).is_some_and(|c| !c.value().is_empty());
-        let next = serde_html_form::to_string([("next", req.uri().to_string())]).unwrap_or_default();
-        return Ok(Some(see_other(format!("/sign-in?{next}{}", if had_cookie { "&ended=true" } else { "" }))));
+        return Ok(Some(see_other(sign_in::address(&req.uri().to_string(), had_cookie, false))));
     };
     let allowed = match need {
         Need::Public | Need::Anyone | Need::SignedIn => true,
@@ -89,6 +94,36 @@ async fn admit(req: &ServiceRequest, facts: &RequestFacts, pattern: &str) -> Res
         return Err(AppError::NotAllowed);
     }
     Ok(None)
+}
+
+/// A form that keeps drafts and comes when its session is locked: it is kept, and one comes back to it after signing in.
+async fn kept_at_lock(
+    req: &mut ServiceRequest,
+    state: &State,
+    facts: &RequestFacts,
+) -> Result<Option<Place>, AppError> {
+    let Some(cookie) = req.cookie(sign_in::COOKIE).filter(|c| !c.value().is_empty()) else { return Ok(None) };
+    let mut payload = req.take_payload();
+    let body = read_form(req.request(), &mut payload).await?;
+    Ok(lock::locked(state, facts, secrets::hash(cookie.value()), &body).await?)
+}
+
+/// A form that was refused because the same person has signed in anew since it was opened: it is kept, and shown again.
+async fn not_lost(answer: ServiceResponse<BoxBody>) -> ServiceResponse<BoxBody> {
+    let refused = answer.request().extensions_mut().remove::<RefusedForm>();
+    let signed = answer.request().extensions().get::<Signed>().cloned();
+    let state = answer.request().app_data::<web::Data<State>>().cloned();
+    let (Some(RefusedForm(body)), Some(signed), Some(state)) = (refused, signed, state) else { return answer };
+    let by_script = drafts::by_script(answer.request());
+    match lock::before_sign_in(&state, &signed, &body, !by_script).await {
+        Ok(Some((_, saved))) if by_script => ServiceResponse::new(answer.request().clone(), drafts::line(&saved)),
+        Ok(Some((place, _))) => ServiceResponse::new(answer.request().clone(), see_other(place.to_string())),
+        Ok(None) => answer,
+        Err(error) => {
+            let failed = AppError::from(error).error_response();
+            ServiceResponse::new(answer.request().clone(), failed)
+        }
+    }
 }
 
 /// A form counts as ours when the browser says it comes from the same origin; where it does not say, the `Origin`
@@ -139,6 +174,10 @@ async fn signed_in(req: &ServiceRequest, state: &State, facts: &RequestFacts) ->
             may: permissions_of(&session.roles),
             form_token: session.form_token,
             message: session.message.filter(|_| get),
+            undo: session.undo,
+            lock_seconds: idle * 60,
+            idle_until: Stamp::new(session.last_seen_at.at() + chrono::Duration::minutes(idle)),
+            ends_at: Stamp::new(session.created_at.at() + chrono::Duration::hours(SESSION_HOURS)),
             time: local.format("%d-%b-%Y %H:%M").to_string(),
             locks_at: (local + chrono::Duration::minutes(idle)).format("%H:%M").to_string(),
             help_href: crate::help::address_for(&req.match_pattern().unwrap_or_default()),

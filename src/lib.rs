@@ -8,10 +8,11 @@
 //! * **The visit:** [`contacts`] (what happened, the clinic form).
 //! * **How soon:** [`urgency`].
 //! * **The engines and their pages:** [`follow_up`], [`skin`], [`supplies`]. What decides is in `rules`, pure.
-//! * **Facts:** [`patients`], [`stomas`].
-//! * **People and the log:** [`access`], then [`audit`].
+//! * **Facts:** [`patients`], [`stomas`]; above them [`drafts`] (what was typed and not saved).
+//! * **People and the log:** [`access`], then [`audit`]; beside them [`once`] (a form sent twice
+//!   makes one thing) and [`undo`] (an act taken back).
 //! * **Ground:** [`print`] (paper), [`db`] (the two doors), [`web`] (pages in general), [`config`], [`clock`], and the
-//!   small pure helpers [`display`], [`dates_in`], [`provenance`], [`json_input`].
+//!   small pure helpers [`display`], [`dates_in`], [`provenance`], [`json_input`], [`words`] (what a patient reads).
 
 pub mod access;
 pub mod app;
@@ -25,11 +26,13 @@ pub mod db;
 pub mod demo;
 pub mod derive;
 pub mod display;
+pub mod drafts;
 pub mod exchange;
 pub mod follow_up;
 pub mod gate;
 pub mod help;
 pub mod json_input;
+pub mod once;
 pub mod patients;
 pub mod print;
 pub mod provenance;
@@ -39,6 +42,8 @@ pub mod service;
 pub mod skin;
 pub mod stomas;
 pub mod supplies;
+pub mod undo;
 pub mod urgency;
 pub mod web;
 pub mod week;
+pub mod words;

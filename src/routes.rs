@@ -7,22 +7,25 @@ use actix_web::guard;
 use actix_web::http::Method;
 use actix_web::web::{self, ServiceConfig};
 
-use crate::access::{account, member, sign_in, staff};
+use crate::access::{account, member, sessions, sign_in, staff};
 use crate::contacts::clinic;
+use crate::drafts::handlers as drafts;
 use crate::exchange::handlers as import;
 use crate::follow_up::{closures, force, protocol_pages as protocols, runs_page, year};
 use crate::help::handlers as help;
 use crate::record::{access, edit, follow_up, log, page, register, search, stoma};
 use crate::service::{choices, settings, sites, welcome};
+use crate::skin::calibration::handlers as calibration;
 use crate::skin::handlers as skin;
-use crate::supplies::{catalogue, draft, paper, quantities, signing, summary};
+use crate::skin::photographs::handlers as photographs;
+use crate::supplies::{catalogue, draft, paper, quantities, routine, signing, summary};
 use crate::web::Permission::{
     self, AssessSkin, DrawUpSupplies, EditCatalogue, EditPatients, EditProtocols, EditService, EditStomas,
     FindPatients, ImportCaseload, ManageStaff, ReadAccess, ReadAudit, SeeClinical, SeeReference, SetUpService,
     SignPrescriptions, WorkTheWeek,
 };
 use crate::web::{assets, components};
-use crate::week::{acts, handlers as week};
+use crate::week::{acts, handlers as week, sheets, undo};
 
 /// What somebody needs to use a route.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,12 +88,20 @@ routes! {
     // Everybody signed in.
     get  "/" SignedIn => crate::app::first_page;
     post "/sign-out" SignedIn => sign_in::sign_out;
+    get  "/dates" SignedIn => crate::app::read_date;
+    post "/drafts" SignedIn => drafts::save;
+    post "/drafts/discard" SignedIn => drafts::discard;
+    get  "/session" SignedIn => sessions::left;
+    post "/session" SignedIn => sessions::stay;
     get  "/account" SignedIn => account::account;
     get  "/account/components" SignedIn => components::components;
     post "/account/components" SignedIn => components::pressed;
     post "/account/password" SignedIn => account::change_password;
     // The week.
     get  "/week" May(WorkTheWeek) => week::list;
+    post "/reviews/undo/{id}" May(WorkTheWeek) => undo::undo;
+    get  "/week/day" May(WorkTheWeek) => sheets::day;
+    get  "/week/downtime" May(WorkTheWeek) => sheets::downtime;
     post "/reviews/{id}/book" May(WorkTheWeek) => acts::book;
     post "/reviews/{id}/unbook" May(WorkTheWeek) => acts::unbook;
     post "/reviews/{id}/ring" May(WorkTheWeek) => acts::ring;
@@ -116,15 +127,26 @@ routes! {
     get  "/patients/{id}/contacts/new" May(AssessSkin) => clinic::open;
     post "/patients/{id}/contacts/new" May(AssessSkin) => clinic::sign;
     get  "/patients/{id}/skin" May(SeeClinical) => skin::over_time;
+    get  "/patients/{id}/photographs" May(SeeClinical) => photographs::list;
+    post "/patients/{id}/photographs" May(AssessSkin) => photographs::add;
+    get  "/patients/{id}/photographs/{photograph}/picture" May(SeeClinical) => photographs::picture;
+    post "/patients/{id}/photographs/{photograph}/remove" May(AssessSkin) => photographs::remove;
     get  "/patients/{id}/follow-up" May(SeeClinical) => follow_up::follow_up;
     post "/patients/{id}/follow-up/together" May(WorkTheWeek) => follow_up::together;
     post "/patients/{id}/follow-up/site" May(WorkTheWeek) => follow_up::site;
     get  "/patients/{id}/access" May(ReadAccess) => access::access;
+    // Calibration of the score.
+    get  "/calibration" May(AssessSkin) => calibration::list;
+    get  "/calibration/results" May(EditService) => calibration::results;
+    get  "/calibration/{case}" May(AssessSkin) => calibration::case;
+    post "/calibration/{case}" May(AssessSkin) => calibration::answer;
     // Supplies.
     get  "/patients/{id}/supplies" May(SeeClinical) => draft::form;
     post "/patients/{id}/supplies" May(DrawUpSupplies) => draft::post;
     get  "/prescriptions/{id}/summary" May(SeeClinical) => summary::summary;
     get  "/prescriptions/{id}/summary.pdf" May(SeeClinical) => paper::pdf;
+    get  "/prescriptions/{id}/routine" May(SeeClinical) => routine::page_of;
+    get  "/prescriptions/{id}/routine.pdf" May(SeeClinical) => routine::pdf;
     post "/prescriptions/{id}/sign" May(SignPrescriptions) => signing::sign;
     post "/prescriptions/{id}/stop" May(DrawUpSupplies) => signing::stop;
     // Exchange.

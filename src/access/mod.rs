@@ -9,6 +9,7 @@ pub mod passwords;
 pub mod places;
 pub mod roles;
 pub mod secrets;
+pub mod sessions;
 pub mod setup;
 pub mod sign_in;
 pub mod staff;

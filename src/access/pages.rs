@@ -21,6 +21,10 @@ pub struct SignInPage {
     pub next: String,
     /// Said above the form, as "Your session has ended".
     pub notice: Option<String>,
+    /// At a locked screen: who was signed in. The form then asks for the password only.
+    pub locked: Option<String>,
+    /// What was typed is kept.
+    pub kept: bool,
     /// Sign-in name, password and role of each demonstration account; empty outside the demonstration.
     pub demo_sign_ins: Vec<(String, String, String)>,
 }
@@ -87,6 +91,8 @@ pub struct StaffPage {
     pub roles: Field,
     /// Choices of the roles.
     pub role_choices: Vec<Choice>,
+    /// The form's own id.
+    pub once: String,
 }
 
 /// `GET /staff/{id}`

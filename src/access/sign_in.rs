@@ -2,7 +2,7 @@
 
 use actix_web::cookie::{Cookie, SameSite};
 use actix_web::http::StatusCode;
-use actix_web::{HttpResponse, web};
+use actix_web::{HttpRequest, HttpResponse, web};
 use serde::Deserialize;
 
 use super::pages::{PasswordPage, SignInPage};
@@ -47,11 +47,21 @@ fn cookie(value: String) -> Cookie<'static> {
 
 /// Query of the sign-in page.
 #[derive(Deserialize)]
-pub struct Next {
+pub struct Arriving {
     #[serde(default)]
     next: String,
     #[serde(default)]
     ended: bool,
+    #[serde(default)]
+    kept: bool,
+    #[serde(default)]
+    other: bool,
+}
+
+/// Address of the sign-in page that leads on to `next`; `ended` when a session was there, `kept` when a form was kept.
+pub fn address(next: &str, ended: bool, kept: bool) -> String {
+    let next = serde_html_form::to_string([("next", next)]).unwrap_or_default();
+    format!("/sign-in?{next}{}{}", if ended { "&ended=true" } else { "" }, if kept { "&kept=true" } else { "" })
 }
 
 /// Only addresses of ours: no open redirect.
@@ -61,25 +71,60 @@ fn safe_next(next: &str) -> String {
     if ours { next.to_owned() } else { String::new() }
 }
 
-fn sign_in_page(state: &State, user: &str, next: &str, error: Option<String>, ended: bool) -> SignInPage {
+/// Who was signed in at this screen before it locked: sign-in name and name.
+type Before = Option<(String, String)>;
+
+async fn before(state: &State, req: &HttpRequest) -> Result<Before, StoreError> {
+    let Some(cookie) = req.cookie(COOKIE).filter(|c| !c.value().is_empty()) else { return Ok(None) };
+    let (hash, now) = (secrets::hash(cookie.value()), Stamp::new(state.clock.now()));
+    let session = state.db.read(move |conn| store::locked_session(conn, &hash, now)).await?;
+    Ok(session.map(|s| (s.staff.sign_in_name, s.staff.display_name)))
+}
+
+/// What a sign-in page shows.
+#[derive(Default)]
+struct Shown<'a> {
+    user: &'a str,
+    next: &'a str,
+    error: Option<String>,
+    ended: bool,
+    kept: bool,
+    locked: Option<String>,
+}
+
+fn sign_in_page(state: &State, shown: Shown<'_>) -> SignInPage {
+    let Shown { user, next, error, ended, kept, locked } = shown;
     let mut errors = ErrorSummary::none();
-    let user = Field::new("user", "Sign-in name").value(user).autocomplete("username").error(error).width(Width::Full);
+    let (at_user, at_password) = if locked.is_some() { (None, error) } else { (error, None) };
+    let user =
+        Field::new("user", "Sign-in name").value(user).autocomplete("username").error(at_user).width(Width::Full);
+    let password =
+        Field::new("password", "Password").autocomplete("current-password").error(at_password).width(Width::Full);
     errors.take(&user);
+    errors.take(&password);
     let title = if errors.is_empty() { "Sign in" } else { "Error: Sign in" };
     SignInPage {
         shell: assets::anonymous_shell(title, !state.demo_sign_ins.is_empty()),
         errors,
         user,
-        password: Field::new("password", "Password").autocomplete("current-password").width(Width::Full),
+        password,
         next: safe_next(next),
         notice: ended.then(|| "Your session has ended. Sign in again to go on.".to_owned()),
+        locked,
+        kept,
         demo_sign_ins: state.demo_sign_ins.to_vec(),
     }
 }
 
 /// `GET /sign-in`
-pub async fn form(state: web::Data<State>, query: QueryOf<Next>) -> Answer {
-    page(StatusCode::OK, &sign_in_page(&state, "", &query.0.next, None, query.0.ended))
+pub async fn form(req: HttpRequest, state: web::Data<State>, query: QueryOf<Arriving>) -> Answer {
+    let Arriving { next, ended, kept, other } = query.0;
+    let before = if ended && !other { before(&state, &req).await? } else { None };
+    let (user, locked) = before.unzip();
+    let user = user.unwrap_or_default();
+    let shown =
+        Shown { user: &user, next: &next, ended: ended && !other, kept: kept && locked.is_some(), locked, error: None };
+    page(StatusCode::OK, &sign_in_page(&state, shown))
 }
 
 /// What the sign-in form sends.
@@ -91,14 +136,29 @@ pub struct SignIn {
     password: String,
     #[serde(default)]
     next: String,
+    /// Set by the page of a locked screen.
+    #[serde(default)]
+    kept: bool,
 }
 
 /// One message whatever was wrong, so that nobody learns which names exist.
 const NOT_RIGHT: &str = "The sign-in name or the password is not right";
 
 /// `POST /sign-in`
-pub async fn sign_in(state: web::Data<State>, facts: RequestFacts, form: PostedBeforeSignIn<SignIn>) -> Answer {
+pub async fn sign_in(
+    req: HttpRequest,
+    state: web::Data<State>,
+    facts: RequestFacts,
+    form: PostedBeforeSignIn<SignIn>,
+) -> Answer {
     let form = form.0;
+    // The page of a locked screen comes back as such, also when the password was wrong.
+    let locked = before(&state, &req).await?.filter(|(user, _)| *user == form.user).map(|(_, name)| name);
+    let again = |error: String| {
+        let kept = form.kept && locked.is_some();
+        let shown = Shown { user: &form.user, next: &form.next, error: Some(error), kept, locked, ended: false };
+        sign_in_page(&state, shown)
+    };
     let name = form.user.clone();
     let now = Stamp::new(state.clock.now());
     let found = state
@@ -116,7 +176,7 @@ pub async fn sign_in(state: web::Data<State>, facts: RequestFacts, form: PostedB
         let event = Event::execute("sign-in").outcome(Outcome::Refused).with("why", "too soon after failures");
         state.db.write(&actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
         let text = format!("Too many attempts. Wait {wait} seconds, then try again");
-        return page(StatusCode::TOO_MANY_REQUESTS, &sign_in_page(&state, &form.user, &form.next, Some(text), false));
+        return page(StatusCode::TOO_MANY_REQUESTS, &again(text));
     }
     let stored = staff.as_ref().and_then(|s| s.password_hash.clone());
     let password = form.password.clone();
@@ -147,8 +207,7 @@ pub async fn sign_in(state: web::Data<State>, facts: RequestFacts, form: PostedB
                 .map_err(|e: StoreError| e)?;
             let Some(first) = opened else {
                 let text = "Too many attempts. Wait a little, then try again".to_owned();
-                let again = sign_in_page(&state, &form.user, &form.next, Some(text), false);
-                return page(StatusCode::TOO_MANY_REQUESTS, &again);
+                return page(StatusCode::TOO_MANY_REQUESTS, &again(text));
             };
             let next = safe_next(&form.next);
             let mut answer = see_other(if next.is_empty() { first } else { &next });
@@ -167,8 +226,7 @@ pub async fn sign_in(state: web::Data<State>, facts: RequestFacts, form: PostedB
                 })
                 .await
                 .map_err(|e: StoreError| e)?;
-            let again = sign_in_page(&state, &form.user, &form.next, Some(NOT_RIGHT.to_owned()), false);
-            page(StatusCode::UNPROCESSABLE_ENTITY, &again)
+            page(StatusCode::UNPROCESSABLE_ENTITY, &again(NOT_RIGHT.to_owned()))
         }
     }
 }

@@ -12,12 +12,16 @@ use super::{secrets, store};
 use crate::audit::{Event, Outcome, append, view};
 use crate::db::ids::StaffId;
 use crate::db::{Stamp, StoreError};
+use crate::once;
 use crate::web::form_view::{Choice, ErrorSummary, Field, Width};
 use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page, see_other};
 
 /// What the form for a new member of staff sends.
 #[derive(Clone, Debug, Default, Deserialize, Validate)]
 pub struct NewStaff {
+    /// The form's own id: sending it twice makes one person.
+    #[serde(default)]
+    once: String,
     #[serde(default)]
     #[validate(length(min = 1, max = 80, message = "Enter the name as it should be printed"))]
     name: String,
@@ -118,6 +122,7 @@ fn build(
         registration,
         roles,
         role_choices,
+        once: if form.once.is_empty() { once::fresh() } else { form.once.clone() },
     }
 }
 
@@ -130,6 +135,10 @@ pub async fn list(state: web::Data<State>, signed: Signed) -> Answer {
 /// `POST /staff`
 pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>) -> Answer {
     let form = form.0;
+    let (sending, service) = (once::of(&form.once)?, signed.service.id);
+    if let Some(made) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return again(&state, &signed, &made).await;
+    }
     let mut checked = form.validate().err();
     let roles: Option<Vec<Role>> = form.roles.iter().map(|code| Role::from_code(code)).collect();
     if roles.is_none() {
@@ -152,19 +161,53 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>
     let (id, name) = (row.id, row.display_name.clone());
     let token = secrets::fresh()?;
     let hash = secrets::hash(&token);
-    state
+    let made_before = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(made) = once::answered(tx, sending)? {
+                append(tx, Event::create("staff.member").outcome(Outcome::Refused).with("why", "sent twice"))?;
+                return Ok(Some(made));
+            }
+            once::sent(tx, sending, &id.to_string())?;
             store::add_staff(tx, &row, &roles)?;
             store::add_link(tx, row.service_id, id, &hash)?;
             let codes: Vec<&str> = roles.iter().map(|r| r.code()).collect();
-            append(tx, Event::create("staff.member").with("staff", id).with("roles", codes.join("+"))).map(drop)
+            append(tx, Event::create("staff.member").with("staff", id).with("roles", codes.join("+")))?;
+            Ok::<_, StoreError>(None)
         })
-        .await
-        .map_err(|e: StoreError| e)?;
+        .await?;
+    if let Some(made) = made_before {
+        return again(&state, &signed, &made).await;
+    }
     let shown = load(&state, &signed).await?;
     let link = Some((name, format!("/link/{token}")));
     page(StatusCode::OK, &build(&signed, shown, &NewStaff::default(), None, link))
+}
+
+/// The form of a new member sent again: one person, and a link that works, as the first time. The link shown then is
+/// stored as a hash only, so this is a new one, and the earlier one works no more.
+async fn again(state: &State, signed: &Signed, made: &str) -> Answer {
+    let id: StaffId = made.parse().map_err(|_| AppError::NotFound)?;
+    let service = signed.service.id;
+    let member = state.db.read(move |conn| store::staff_member(conn, service, id)).await?;
+    fresh_link(state, signed, member).await
+}
+
+async fn fresh_link(state: &State, signed: &Signed, member: store::StaffRow) -> Answer {
+    let (service, id) = (signed.service.id, member.id);
+    let token = secrets::fresh()?;
+    let hash = secrets::hash(&token);
+    state
+        .db
+        .write(&signed.actor, move |tx| {
+            store::add_link(tx, service, id, &hash)?;
+            append(tx, Event::create("staff.link").with("staff", id)).map(drop)
+        })
+        .await
+        .map_err(|e: StoreError| e)?;
+    let shown = load(state, signed).await?;
+    let link = Some((member.display_name, format!("/link/{token}")));
+    page(StatusCode::OK, &build(signed, shown, &NewStaff::default(), None, link))
 }
 
 /// What the small forms of the list send.
@@ -179,21 +222,7 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<StaffId>,
     let service = signed.service.id;
     let member = state.db.read(move |conn| store::staff_member(conn, service, id)).await?;
     match form.0.act.as_str() {
-        "link" => {
-            let token = secrets::fresh()?;
-            let hash = secrets::hash(&token);
-            state
-                .db
-                .write(&signed.actor, move |tx| {
-                    store::add_link(tx, service, id, &hash)?;
-                    append(tx, Event::create("staff.link").with("staff", id)).map(drop)
-                })
-                .await
-                .map_err(|e: StoreError| e)?;
-            let shown = load(&state, &signed).await?;
-            let link = Some((member.display_name, format!("/link/{token}")));
-            page(StatusCode::OK, &build(&signed, shown, &NewStaff::default(), None, link))
-        }
+        "link" => fresh_link(&state, &signed, member).await,
         "close" | "open" => {
             let open = form.0.act == "open";
             if !open && id == signed.staff_id {

@@ -88,6 +88,8 @@ pub struct Session {
     pub form_token: String,
     /// Message not shown yet.
     pub message: Option<String>,
+    /// Where the act that the message is about is undone.
+    pub undo: Option<String>,
     /// Began.
     pub created_at: Stamp,
     /// Last used.
@@ -101,8 +103,10 @@ struct SessionRow {
     staff_id: StaffId,
     form_token: String,
     message: Option<String>,
+    undo: Option<String>,
     created_at: Stamp,
     last_seen_at: Stamp,
+    ended_at: Option<Stamp>,
 }
 
 /// Roles of a staff member, in the order of the table.
@@ -122,18 +126,37 @@ pub fn session(
     idle_minutes: i64,
     hours: i64,
 ) -> Result<Option<Session>, StoreError> {
+    let open = |row: &SessionRow| {
+        row.ended_at.is_none()
+            && row.last_seen_at.at() > now.at() - Duration::minutes(idle_minutes)
+            && row.created_at.at() > now.at() - Duration::hours(hours)
+    };
+    found(conn, token_hash, open)
+}
+
+/// For how long after its last use a session still says whose it was, in hours.
+const REMEMBERED_HOURS: i64 = 24;
+
+/// Whose session this was, also when it is locked or has ended: to say so on the sign-in page, and to keep what was
+/// typed for its author. It opens nothing.
+pub fn locked_session(conn: &mut Conn, token_hash: &[u8], now: Stamp) -> Result<Option<Session>, StoreError> {
+    found(conn, token_hash, |row| row.last_seen_at.at() > now.at() - Duration::hours(REMEMBERED_HOURS))
+}
+
+fn found(
+    conn: &mut Conn,
+    token_hash: &[u8],
+    counts: impl Fn(&SessionRow) -> bool,
+) -> Result<Option<Session>, StoreError> {
     let found: Option<(SessionRow, StaffRow, Service)> = sessions::table
         .find(token_hash)
         .inner_join(staff::table.on(staff::id.eq(sessions::staff_id)))
         .inner_join(services::table.on(services::id.eq(sessions::service_id)))
-        .filter(sessions::ended_at.is_null())
         .filter(staff::disabled_at.is_null())
-        .filter(sessions::last_seen_at.gt(Stamp::new(now.at() - Duration::minutes(idle_minutes))))
-        .filter(sessions::created_at.gt(Stamp::new(now.at() - Duration::hours(hours))))
         .select((SessionRow::as_select(), StaffRow::as_select(), Service::as_select()))
         .first(conn)
         .optional()?;
-    let Some((row, staff, service)) = found else { return Ok(None) };
+    let Some((row, staff, service)) = found.filter(|(row, ..)| counts(row)) else { return Ok(None) };
     let roles = roles_of(conn, row.staff_id)?;
     Ok(Some(Session {
         staff,
@@ -141,9 +164,22 @@ pub fn session(
         roles,
         form_token: row.form_token,
         message: row.message,
+        undo: row.undo,
         created_at: row.created_at,
         last_seen_at: row.last_seen_at,
     }))
+}
+
+/// True when this form token was given out in a session of this staff member that was in use not long ago: a page that
+/// they opened before they signed in anew.
+pub fn was_token_of(conn: &mut Conn, staff_id: StaffId, form_token: &str, now: Stamp) -> Result<bool, StoreError> {
+    let since = Stamp::new(now.at() - Duration::hours(REMEMBERED_HOURS));
+    let found: Vec<String> = sessions::table
+        .filter(sessions::staff_id.eq(staff_id))
+        .filter(sessions::last_seen_at.gt(since))
+        .select(sessions::form_token)
+        .load(conn)?;
+    Ok(found.iter().any(|token| crate::web::extract::same_token(form_token, token)))
 }
 
 /// Opens a session; `token_hash` is all that is kept of its reference.
@@ -181,7 +217,17 @@ pub fn end_sessions_of(tx: &mut Tx<'_>, staff_id: StaffId) -> Result<usize, Stor
 /// Leaves a message for the next page of the acting session.
 pub fn say(tx: &mut Tx<'_>, text: &str) -> Result<(), StoreError> {
     if let Some(token_hash) = &tx.actor().session {
-        diesel::update(sessions::table.find(token_hash)).set(sessions::message.eq(text)).execute(tx.conn())?;
+        let said = (sessions::message.eq(text), sessions::undo.eq(None::<String>));
+        diesel::update(sessions::table.find(token_hash)).set(said).execute(tx.conn())?;
+    }
+    Ok(())
+}
+
+/// Leaves a message whose act can be undone at this address.
+pub fn say_with_undo(tx: &mut Tx<'_>, text: &str, undo: &str) -> Result<(), StoreError> {
+    if let Some(token_hash) = &tx.actor().session {
+        let said = (sessions::message.eq(text), sessions::undo.eq(undo));
+        diesel::update(sessions::table.find(token_hash)).set(said).execute(tx.conn())?;
     }
     Ok(())
 }

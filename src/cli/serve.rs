@@ -11,12 +11,14 @@ use crate::audit::store::head;
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::follow_up::roll;
+use crate::supplies::routine::check_words;
 use crate::web::State;
 
 /// How often the head of the audit log is noted outside the database.
 const HEADS_EVERY: Duration = Duration::from_hours(1);
 
-/// How often it is looked whether the daily task is due.
+/// When it is first looked whether the daily task is due, and how often then.
+const DAILY_FIRST_AFTER: Duration = Duration::from_mins(1);
 const DAILY_LOOKS_EVERY: Duration = Duration::from_mins(5);
 
 /// Serves with the settings of the environment.
@@ -47,6 +49,8 @@ pub fn serve(
     heads: Option<PathBuf>,
     bound: impl FnOnce(SocketAddr),
 ) -> Result<(), Ended> {
+    // A language that lacks a message must not come to light when a patient waits for the paper.
+    check_words().map_err(Ended::Failed)?;
     actix_web::rt::System::new().block_on(async move {
         let db = state.db.clone();
         let service = app::bind(state, listen)
@@ -59,6 +63,8 @@ pub fn serve(
         actix_web::rt::spawn(async move {
             // The row of a run names the instance, so that one that stopped can be told from one at work.
             let instance = format!("{}-{}", std::process::id(), uuid::Uuid::now_v7().simple());
+            // Not at once: whoever waits for the start wants pages first.
+            actix_web::rt::time::sleep(DAILY_FIRST_AFTER).await;
             loop {
                 let (db, me) = (daily.clone(), instance.clone());
                 let run = actix_web::rt::task::spawn_blocking(move || roll::run_due(&db, &me)).await;

@@ -3,63 +3,10 @@
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
+use super::clinic_words::{ALSO, MODES, SKIN_TONES, known};
 use crate::dates_in;
-use crate::skin::rules::Score;
-use crate::skin::store::{DomainJudged, Judged, StomaFound, Symptoms};
-
-/// Codes and words of what may be found at the stoma. The codes are those of the urgency and supply rules.
-pub const STOMA_FINDINGS: [(&str, &str); 10] = [
-    ("separation-partial", "Edge parted from the skin over some hours"),
-    ("separation-full", "Edge parted from the skin all round"),
-    ("retraction", "Lies below the skin"),
-    ("flush", "Level with the skin"),
-    ("prolapse-reducible", "Slid out, goes back"),
-    ("prolapse-irreducible", "Slid out, does not go back"),
-    ("hernia", "Bulge beside it"),
-    ("bleeding-stops-with-pressure", "Bleeds, pressure stops it"),
-    ("bleeding-does-not-stop", "Bleeds, pressure does not stop it"),
-    ("varices", "Widened veins around it"),
-];
-
-/// Codes and words of what the patient may tell or the nurse see besides.
-pub const ALSO: [(&str, &str); 11] = [
-    ("itch", "Itch"),
-    ("burning", "Burning"),
-    ("broken-skin", "Skin broken or weeping"),
-    ("ulceration", "Ulcer in the skin"),
-    ("rapid-painful-ulcer", "Very painful ulcer that grows fast"),
-    ("spreading-redness", "Hot skin, redness or darkening that spreads"),
-    ("fever", "Fever or shivering"),
-    ("dehydration", "Thirst, dizziness, little dark urine"),
-    ("vomiting", "Vomiting"),
-    ("loose-output", "Output looser than usual"),
-    ("not-coping", "Says it is too much"),
-];
-
-/// Codes and words of the likely cause; the usual groups of the trade (common practice). The nurse decides.
-pub const CAUSES: [(&str, &str); 9] = [
-    ("output-on-skin", "Output on the skin (irritant)"),
-    ("stripping", "Adhesive stripping or tearing"),
-    ("allergy", "Contact allergy"),
-    ("yeast", "Yeast"),
-    ("hair-roots", "Inflamed hair roots"),
-    ("pressure", "Pressure of the appliance"),
-    ("moisture-overgrowth", "Overgrowth from lasting moisture"),
-    ("other", "Another cause, named in the plan"),
-    ("not-clear", "Not clear yet"),
-];
-
-/// Stoma colours, code and word.
-pub const COLOURS: [(&str, &str); 5] =
-    [("pink", "Pink"), ("red", "Red"), ("pale", "Pale"), ("dusky", "Dusky, blue or grey"), ("black", "Black or brown")];
-
-/// Modes, code and word.
-pub const MODES: [(&str, &str); 5] =
-    [("clinic", "Clinic"), ("phone", "Telephone"), ("home", "Home"), ("ward", "Ward"), ("video", "Video")];
-
-/// Area of a domain by points.
-pub const AREAS: [(&str, &str); 4] =
-    [("0", "None"), ("1", "Under a quarter"), ("2", "A quarter to a half"), ("3", "Over a half")];
+use crate::skin::rules::{MapCell, Score, causes};
+use crate::skin::store::{Inputs, StomaFound, Symptoms};
 
 /// What the form sends.
 #[derive(Clone, Debug, Default, Deserialize, Serialize)]
@@ -80,17 +27,48 @@ pub struct ClinicForm {
     pub review: String,
     pub on: String,
     pub leaks: String,
+    /// Hour where the leak runs.
+    pub leak_hour: String,
     pub wear: String,
+    pub pouch_off: String,
     pub pain: String,
+    pub itch: String,
+    pub burning: String,
     pub output: String,
+    pub consistency: String,
+    pub no_output: String,
+    pub belly: String,
     pub told: String,
     pub stoma_same: String,
     pub width: String,
     pub height: String,
     pub protrusion: String,
+    pub shape: String,
+    /// Gap between stoma and opening all round.
+    pub gap: String,
+    pub plate: String,
+    pub plate_left: String,
+    pub plate_head: String,
     pub colour: String,
     pub stoma_findings: Vec<String>,
+    /// First and last hour where the edge has parted.
+    pub parted_from: String,
+    pub parted_to: String,
+    pub prolapse: String,
+    pub bulge: String,
     pub skin_clear: String,
+    pub skin_tone: String,
+    /// Cells of the map, as `3-1-eroded`: hour, ring, finding; empty for a clear one.
+    pub cells: Vec<String>,
+    pub range_finding: String,
+    pub range_from: String,
+    pub range_to: String,
+    /// Ring, or `all`.
+    pub range_ring: String,
+    /// Why an area is judged otherwise than the map gives it.
+    pub area_reason: String,
+    /// Signs for or against a cause.
+    pub signs: Vec<String>,
     pub discolouration_area: String,
     pub discolouration_severity: String,
     pub erosion_area: String,
@@ -103,6 +81,13 @@ pub struct ClinicForm {
     pub next: String,
     pub next_on: String,
     pub next_reason: String,
+    /// Answer to the red flags that were shown, and why.
+    pub red_flag: String,
+    pub red_flag_reason: String,
+    /// Id of the newest assessment of the patient when the form was opened, or `none`.
+    pub base: String,
+    /// What the button asks for besides signing: `mark` a range, show the `causes`.
+    pub act: String,
     /// Fingerprint of what was shown for checking.
     pub checked: String,
 }
@@ -123,8 +108,10 @@ pub enum Next {
 pub struct Recorded {
     /// When it was.
     pub on: NaiveDate,
-    /// What was judged.
-    pub judged: Judged,
+    /// What was judged, with what belongs to the map.
+    pub inputs: Inputs,
+    /// The marked cells.
+    pub cells: Vec<MapCell>,
     /// Scored by the rules.
     pub score: Score,
     /// What was told.
@@ -143,7 +130,8 @@ pub type Wrong = Vec<(&'static str, String)>;
 /// The last visit's stoma measures, which may be confirmed.
 pub type LastFound = Option<StomaFound>;
 
-fn whole<T: std::str::FromStr + PartialOrd + Copy + std::fmt::Display>(
+/// A whole number within a range, or nothing where nothing was typed.
+pub(super) fn whole<T: std::str::FromStr + PartialOrd + Copy + std::fmt::Display>(
     typed: &str,
     name: &'static str,
     what: &str,
@@ -162,6 +150,15 @@ fn whole<T: std::str::FromStr + PartialOrd + Copy + std::fmt::Display>(
 }
 
 impl ClinicForm {
+    /// Area and severity of the three domains as typed.
+    pub fn domains(&self) -> [(&str, &str); 3] {
+        [
+            (&self.discolouration_area, &self.discolouration_severity),
+            (&self.erosion_area, &self.erosion_severity),
+            (&self.overgrowth_area, &self.overgrowth_severity),
+        ]
+    }
+
     /// True when it amends an earlier assessment.
     pub fn is_amendment(&self) -> bool {
         !self.amends.is_empty()
@@ -187,15 +184,30 @@ impl ClinicForm {
             leaks_of_last_10: whole(&self.leaks, "leaks", "the leaks in the last 10 changes", 0..=10, &mut wrong),
             wear_days: whole(&self.wear, "wear", "the wear in days", 0..=30, &mut wrong),
             skin_pain: whole(&self.pain, "pain", "the pain", 0..=10, &mut wrong),
+            itch: whole(&self.itch, "itch", "the itch", 0..=10, &mut wrong),
+            burning: whole(&self.burning, "burning", "the burning", 0..=10, &mut wrong),
+            abdominal_pain: whole(&self.belly, "belly", "the pain of the belly", 0..=10, &mut wrong),
+            leak_hour: whole(&self.leak_hour, "leak_hour", "the hour where the leak runs", 1..=12, &mut wrong),
+            pouch_off_per_day: whole(&self.pouch_off, "pouch_off", "the times the pouch came off", 0..=50, &mut wrong),
+            no_output_hours: whole(&self.no_output, "no_output", "the hours without output", 0..=10_000, &mut wrong),
             output_ml_24h: whole(&self.output, "output", "the output in mL", 0..=20_000, &mut wrong),
             also: self.also.iter().filter(|code| known(&ALSO, code)).cloned().collect(),
         };
+        if symptoms.leak_hour.is_some() && symptoms.leaks_of_last_10 == Some(0) {
+            wrong.push(("leak_hour", "No leak is entered: clear the hour, or correct the leaks".to_owned()));
+        }
         let found = self.read_stoma(last, &mut wrong);
-        let judged = self.read_skin(&mut wrong);
-        if !self.cause.is_empty() && !known(&CAUSES, &self.cause) {
+        let skin = self.read_skin(&found, &mut wrong);
+        let causes = causes::shipped().ok();
+        if !self.cause.is_empty() && causes.is_none_or(|set| set.choices().all(|(code, _)| code != self.cause)) {
             wrong.push(("cause", "Choose one of the causes".to_owned()));
         }
-        for (name, text, most) in [("told", &self.told, 4_000), ("plan", &self.plan, 4_000)] {
+        if !self.skin_tone.is_empty() && !known(&SKIN_TONES, &self.skin_tone) {
+            wrong.push(("skin_tone", "Choose one of the tones".to_owned()));
+        }
+        for (name, text, most) in
+            [("told", &self.told, 4_000), ("plan", &self.plan, 4_000), ("area_reason", &self.area_reason, 500)]
+        {
             if text.chars().count() > most {
                 wrong.push((name, format!("Shorten this to {most} characters")));
             }
@@ -205,7 +217,7 @@ impl ClinicForm {
         }
         let next = if self.is_amendment() { None } else { self.read_next(today, &mut wrong) };
         // The score only when its inputs are there; its own rules may find more.
-        let score = judged.and_then(|judged| match judged.score() {
+        let score = skin.as_ref().and_then(|(inputs, _)| match inputs.judged.score() {
             Ok(score) => Some(score),
             Err(errors) => {
                 for error in errors.errors {
@@ -219,10 +231,11 @@ impl ClinicForm {
                 None
             }
         });
-        match (on, judged, score) {
-            (Some(on), Some(judged), Some(score)) if wrong.is_empty() => Ok(Recorded {
+        match (on, skin, score) {
+            (Some(on), Some((inputs, cells)), Some(score)) if wrong.is_empty() => Ok(Recorded {
                 on,
-                judged,
+                inputs,
+                cells,
                 score,
                 symptoms,
                 found,
@@ -230,88 +243,6 @@ impl ClinicForm {
                 next,
             }),
             _ => Err(wrong),
-        }
-    }
-
-    fn read_stoma(&self, last: &LastFound, wrong: &mut Wrong) -> StomaFound {
-        let mut found = StomaFound {
-            width_mm: whole(&self.width, "width", "the width in mm", 1..=300, wrong),
-            height_mm: whole(&self.height, "height", "the height in mm", 1..=300, wrong),
-            protrusion_mm: whole(&self.protrusion, "protrusion", "the protrusion in mm", -50..=300, wrong),
-            colour: None,
-            findings: self.stoma_findings.iter().filter(|code| known(&STOMA_FINDINGS, code)).cloned().collect(),
-        };
-        let measured = found.width_mm.is_some() || found.height_mm.is_some() || found.protrusion_mm.is_some();
-        match (self.stoma_same.as_str(), last) {
-            ("yes", Some(_)) if measured => {
-                wrong.push(("stoma_same", "Size is entered below: choose “Measured now”, or clear it".to_owned()));
-            }
-            ("yes", Some(last)) => {
-                found.width_mm = last.width_mm;
-                found.height_mm = last.height_mm;
-                found.protrusion_mm = last.protrusion_mm;
-            }
-            ("no", _) | ("", None) => {}
-            _ => wrong.push(("stoma_same", "Say whether the size is as last time".to_owned())),
-        }
-        if known(&COLOURS, &self.colour) {
-            found.colour = Some(self.colour.clone());
-        } else {
-            wrong.push(("colour", "Choose the colour of the stoma".to_owned()));
-        }
-        for (one, other, words) in [
-            ("separation-partial", "separation-full", "Choose one of the two separations"),
-            ("prolapse-reducible", "prolapse-irreducible", "Choose one of the two prolapses"),
-            ("bleeding-stops-with-pressure", "bleeding-does-not-stop", "Choose one of the two bleedings"),
-        ] {
-            let has = |code: &str| found.findings.iter().any(|f| f == code);
-            if has(one) && has(other) {
-                wrong.push(("stoma_findings", words.to_owned()));
-            }
-        }
-        found
-    }
-
-    fn read_skin(&self, wrong: &mut Wrong) -> Option<Judged> {
-        let parts = [
-            ("discolouration_area", "discolouration", &self.discolouration_area, &self.discolouration_severity),
-            ("erosion_area", "erosion", &self.erosion_area, &self.erosion_severity),
-            ("overgrowth_area", "overgrowth", &self.overgrowth_area, &self.overgrowth_severity),
-        ];
-        match self.skin_clear.as_str() {
-            "yes" => {
-                let touched = parts.iter().any(|(.., area, severity)| {
-                    !matches!(area.as_str(), "" | "0") || !matches!(severity.as_str(), "" | "0")
-                });
-                if touched {
-                    wrong.push(("skin_clear", "A domain is scored below: choose “Not clear”, or clear it".to_owned()));
-                    return None;
-                }
-                Some(Judged::default())
-            }
-            "no" => {
-                let mut judged = [DomainJudged::default(); 3];
-                let mut whole = true;
-                for (slot, (field, word, area, severity)) in judged.iter_mut().zip(parts) {
-                    let area_points: Option<u8> = area.parse().ok().filter(|a| *a <= 3);
-                    let severity: Option<u8> = match (severity.as_str(), area_points) {
-                        ("", Some(0)) => Some(0), // nothing affected has no severity to choose
-                        (text, _) => text.parse().ok().filter(|s| *s <= 2),
-                    };
-                    if let (Some(area_points), Some(severity)) = (area_points, severity) {
-                        *slot = DomainJudged { area_points, severity };
-                    } else {
-                        wrong.push((field, format!("Choose area and severity of {word}, “None” included")));
-                        whole = false;
-                    }
-                }
-                let [discolouration, erosion, overgrowth] = judged;
-                whole.then_some(Judged { discolouration, erosion, overgrowth })
-            }
-            _ => {
-                wrong.push(("skin_clear", "Say whether the skin is clear all round".to_owned()));
-                None
-            }
         }
     }
 
@@ -337,14 +268,4 @@ impl ClinicForm {
             }
         }
     }
-}
-
-/// True when the list has the code.
-pub fn known(list: &[(&str, &str)], code: &str) -> bool {
-    list.iter().any(|(c, _)| *c == code)
-}
-
-/// The words of a code, or the code.
-pub fn words<'a>(list: &'a [(&'a str, &'a str)], code: &'a str) -> &'a str {
-    list.iter().find(|(c, _)| *c == code).map_or(code, |(_, words)| words)
 }

@@ -1,4 +1,5 @@
-//! All queries on contacts. A contact is never changed; a mistake is recorded as another contact.
+//! All queries on contacts. A contact is never changed; a mistake is recorded as another
+//! contact, or undone in the same shift.
 
 use chrono::NaiveDate;
 use diesel::prelude::*;
@@ -44,11 +45,25 @@ pub fn add(tx: &mut Tx<'_>, contact: &Contact) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Contacts of a patient, newest first.
+/// Marks a contact as undone: it was noted by mistake a moment ago. It stays in the records and is shown no more.
+pub fn undo(tx: &mut Tx<'_>, id: ContactId) -> Result<(), StoreError> {
+    let (service, now) = (tx.service()?, tx.now());
+    let held: PatientId = contacts::table
+        .find(id)
+        .filter(contacts::service_id.eq(service))
+        .select(contacts::patient_id)
+        .first(tx.conn())?;
+    diesel::update(contacts::table.find(id)).set(contacts::undone_at.eq(now)).execute(tx.conn())?;
+    tx.touch(held);
+    Ok(())
+}
+
+/// Contacts of a patient, newest first; without what was undone.
 pub fn of_patient(conn: &mut Conn, service: ServiceId, patient: PatientId) -> Result<Vec<Contact>, StoreError> {
     Ok(contacts::table
         .filter(contacts::service_id.eq(service))
         .filter(contacts::patient_id.eq(patient))
+        .filter(contacts::undone_at.is_null())
         .order((contacts::held_on.desc(), contacts::created_at.desc()))
         .select(Contact::as_select())
         .load(conn)?)

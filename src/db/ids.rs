@@ -83,6 +83,12 @@ id!(/// Something that happened: a visit, a call.
     ContactId);
 id!(/// A signed skin assessment.
     AssessmentId);
+id!(/// An answer to a red flag.
+    RedFlagId);
+id!(/// A photograph.
+    PhotographId);
+id!(/// An answer to a calibration case.
+    CalibrationId);
 id!(/// An item of the catalogue.
     ItemId);
 id!(/// A prescription.
@@ -93,6 +99,12 @@ id!(/// An event of the audit log.
     EventId);
 id!(/// A file that waits to be brought in.
     UploadId);
+id!(/// A form that was begun and not saved.
+    DraftId);
+id!(/// One opening of a form: sending it twice makes one thing.
+    OnceId);
+id!(/// An act that can be undone.
+    UndoId);
 id!(/// A kept earlier version of a record.
     VersionId);
 id!(/// A protocol of a service.

@@ -225,7 +225,9 @@ fn note_session_use(conn: &mut Conn, actor: &Actor, now: Stamp) -> Result<(), St
         .set(sessions::last_seen_at.eq(now))
         .execute(conn)?;
     if actor.shows_message {
-        diesel::update(sessions::table.find(token_hash)).set(sessions::message.eq(None::<String>)).execute(conn)?;
+        diesel::update(sessions::table.find(token_hash))
+            .set((sessions::message.eq(None::<String>), sessions::undo.eq(None::<String>)))
+            .execute(conn)?;
     }
     Ok(())
 }

@@ -4,10 +4,12 @@
 //! drifts from the migrations is found. Nothing else belongs here.
 #![allow(missing_docs, reason = "column names are the documentation; the migrations carry the comments")]
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
+/// `diesel::table!` with the SQL types of diesel and ours in scope.
+macro_rules! table {
+    ($($table:tt)*) => { diesel::table! { use diesel::sql_types::*; use crate::db::types::sql::*; $($table)* } };
+}
 
+table! {
     services (id) {
         id -> Guid,
         name -> Text,
@@ -27,10 +29,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     setup_steps (service_id, step) {
         service_id -> Guid,
         step -> Text,
@@ -39,10 +38,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     sites (id) {
         id -> Guid,
         service_id -> Guid,
@@ -51,10 +47,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     staff (id) {
         id -> Guid,
         service_id -> Guid,
@@ -70,10 +63,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     staff_roles (staff_id, role) {
         service_id -> Guid,
         staff_id -> Guid,
@@ -81,10 +71,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     sign_in_links (token_hash) {
         token_hash -> Binary,
         service_id -> Guid,
@@ -94,10 +81,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     sessions (token_hash) {
         token_hash -> Binary,
         service_id -> Guid,
@@ -109,13 +93,11 @@ diesel::table! {
         created_at -> Instant,
         last_seen_at -> Instant,
         ended_at -> Nullable<Instant>,
+        undo -> Nullable<Text>,
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     audit_events (seq) {
         seq -> BigInt,
         id -> Guid,
@@ -135,10 +117,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     audit_subjects (service_id, patient_id, seq) {
         seq -> BigInt,
         service_id -> Guid,
@@ -146,10 +125,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     audit_head (id) {
         id -> Integer,
         seq -> BigInt,
@@ -157,10 +133,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     patients (id) {
         id -> Guid,
         service_id -> Guid,
@@ -190,10 +163,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     patient_identifiers (id) {
         id -> Guid,
         service_id -> Guid,
@@ -203,10 +173,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     record_versions (id) {
         id -> Guid,
         service_id -> Guid,
@@ -221,10 +188,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     stomas (id) {
         id -> Guid,
         service_id -> Guid,
@@ -252,10 +216,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     reviews (id) {
         id -> Guid,
         service_id -> Guid,
@@ -288,10 +249,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     contacts (id) {
         id -> Guid,
         service_id -> Guid,
@@ -304,13 +262,11 @@ diesel::table! {
         note -> Nullable<Text>,
         made_by -> Guid,
         created_at -> Instant,
+        undone_at -> Nullable<Instant>,
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     assessments (id) {
         id -> Guid,
         service_id -> Guid,
@@ -338,10 +294,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     catalogue_items (id) {
         id -> Guid,
         service_id -> Guid,
@@ -366,10 +319,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     prescriptions (id) {
         id -> Guid,
         service_id -> Guid,
@@ -394,10 +344,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     prescription_lines (id) {
         id -> Guid,
         service_id -> Guid,
@@ -425,10 +372,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     uploads (id) {
         id -> Guid,
         service_id -> Guid,
@@ -438,10 +382,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     week_rows (patient_id) {
         patient_id -> Guid,
         service_id -> Guid,
@@ -473,10 +414,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     protocols (id) {
         id -> Guid,
         service_id -> Guid,
@@ -487,10 +425,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     protocol_versions (id) {
         id -> Guid,
         service_id -> Guid,
@@ -507,10 +442,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     closures (id) {
         id -> Guid,
         service_id -> Guid,
@@ -521,10 +453,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     bank_holiday_tables (id) {
         id -> Guid,
         document -> Text,
@@ -534,10 +463,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     weekly_slots (id) {
         id -> Guid,
         service_id -> Guid,
@@ -547,10 +473,7 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    use diesel::sql_types::*;
-    use crate::db::types::sql::*;
-
+table! {
     task_runs (id) {
         id -> Guid,
         service_id -> Guid,
@@ -563,6 +486,108 @@ diesel::table! {
         days_missed -> Integer,
         looked_at -> Integer,
         changed -> Integer,
+    }
+}
+
+table! {
+    assessment_cells (service_id, assessment_id, hour, ring, finding) {
+        service_id -> Guid,
+        patient_id -> Guid,
+        assessment_id -> Guid,
+        hour -> Integer,
+        ring -> Integer,
+        finding -> Text,
+    }
+}
+
+table! {
+    red_flags (id) {
+        id -> Guid,
+        service_id -> Guid,
+        patient_id -> Guid,
+        assessment_id -> Guid,
+        rule -> Text,
+        thresholds -> Text,
+        answer -> Text,
+        reason -> Nullable<Text>,
+        answered_by -> Guid,
+        answered_at -> Instant,
+    }
+}
+
+table! {
+    photographs (id) {
+        id -> Guid,
+        service_id -> Guid,
+        patient_id -> Guid,
+        stoma_id -> Nullable<Guid>,
+        taken_on -> Date,
+        consent -> Text,
+        consent_note -> Nullable<Text>,
+        what -> Nullable<Text>,
+        width -> Integer,
+        height -> Integer,
+        content -> Nullable<Binary>,
+        added_by -> Guid,
+        added_at -> Instant,
+        removed_by -> Nullable<Guid>,
+        removed_at -> Nullable<Instant>,
+        removed_reason -> Nullable<Text>,
+    }
+}
+
+table! {
+    calibration_answers (id) {
+        id -> Guid,
+        service_id -> Guid,
+        staff_id -> Guid,
+        case_id -> Text,
+        case_version -> Text,
+        discolouration_area -> Integer,
+        discolouration_severity -> Integer,
+        erosion_area -> Integer,
+        erosion_severity -> Integer,
+        overgrowth_area -> Integer,
+        overgrowth_severity -> Integer,
+        score -> Integer,
+        answered_at -> Instant,
+    }
+}
+
+table! {
+    drafts (id) {
+        id -> Guid,
+        service_id -> Guid,
+        staff_id -> Guid,
+        form -> Text,
+        place -> Text,
+        patient_id -> Nullable<Guid>,
+        base_version -> Nullable<Integer>,
+        body -> JsonDoc,
+        begun_at -> Instant,
+        saved_at -> Instant,
+    }
+}
+
+table! {
+    sent_forms (service_id, once) {
+        service_id -> Guid,
+        once -> Guid,
+        staff_id -> Guid,
+        answer -> Text,
+        sent_at -> Instant,
+    }
+}
+
+table! {
+    undos (id) {
+        id -> Guid,
+        service_id -> Guid,
+        staff_id -> Guid,
+        act -> Text,
+        before -> JsonDoc,
+        done_at -> Instant,
+        undone_at -> Nullable<Instant>,
     }
 }
 
@@ -584,11 +609,18 @@ diesel::allow_tables_to_appear_in_same_query!(
     reviews,
     contacts,
     assessments,
+    assessment_cells,
+    red_flags,
+    photographs,
+    calibration_answers,
     catalogue_items,
     prescriptions,
     prescription_lines,
     uploads,
     week_rows,
+    drafts,
+    sent_forms,
+    undos,
     protocols,
     protocol_versions,
     closures,

@@ -8,8 +8,11 @@ use crate::db::ids::{AssessmentId, ContactId, StaffId};
 use crate::db::{Doc, Stamp, StoreError, Tx};
 use crate::follow_up::rules::WorkingDays;
 use crate::follow_up::store::{self as reviews, Review};
-use crate::skin::rules::{RULE_VERSION, bands};
-use crate::skin::store::{self as skin, AssessmentRow, DomainJudged, Judged, StomaFound, Symptoms};
+use crate::skin::rules::calibration::range;
+use crate::skin::rules::{Finding, MapCell, RULE_VERSION, bands};
+use crate::skin::store::{
+    self as skin, AssessmentRow, DomainJudged, Inputs, Judged, MapFound, PlateFound, StomaFound, Symptoms,
+};
 use crate::stomas::store::Stoma;
 
 /// Late morning of a day: when visits are recorded.
@@ -26,7 +29,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
     let judged = Judged { discolouration, erosion, overgrowth };
     let score = judged.score().map_err(|e| StoreError::Backend(format!("an invented score: {e:?}")))?;
     let is_finding =
-        |code: &&&str| crate::contacts::clinic_form::known(&crate::contacts::clinic_form::STOMA_FINDINGS, code);
+        |code: &&&str| crate::contacts::clinic_words::known(&crate::contacts::clinic_words::STOMA_FINDINGS, code);
     let contact = Contact {
         id: ContactId::new(),
         service_id: stoma.service_id,
@@ -41,6 +44,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
         created_at: at,
     };
     contacts::add(tx, &contact)?;
+    let cells = drawn(seen.judged);
     let row = AssessmentRow {
         id: AssessmentId::new(),
         service_id: stoma.service_id,
@@ -48,7 +52,7 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
         stoma_id: stoma.id,
         contact_id: Some(contact.id),
         assessed_on: on,
-        inputs: Doc::of(&judged)?,
+        inputs: Doc::of(&Inputs { judged, map: MapFound::default() })?,
         score: i32::from(score.score),
         discolouration: i32::from(score.domains.discolouration.points),
         erosion: i32::from(score.domains.erosion.points),
@@ -57,18 +61,24 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
         band: bands::set("a").map_or("", |set| set.band(score.score).words()).to_owned(),
         rule_version: RULE_VERSION.to_owned(),
         symptoms: Doc::of(&Symptoms {
+            itch: seen.codes.contains(&"itch").then_some(4),
+            burning: (seen.pain > 3).then(|| seen.pain - 2),
+            leak_hour: (seen.leaks > 0).then_some(6),
             leaks_of_last_10: Some(seen.leaks),
             wear_days: Some(if stoma.kind == "colostomy" { 1 } else { 3 }),
             skin_pain: Some(seen.pain),
             output_ml_24h: seen.output,
-            also: seen.codes.iter().filter(|c| !is_finding(c)).map(ToString::to_string).collect(),
+            also: seen.codes.iter().filter(|c| !is_finding(c) && **c != "itch").map(ToString::to_string).collect(),
+            ..Symptoms::default()
         })?,
         findings: Doc::of(&StomaFound {
             width_mm: stoma.width_mm,
             height_mm: stoma.height_mm,
             protrusion_mm: stoma.protrusion_mm,
             colour: Some(seen.colour.to_owned()),
+            plate: Some(PlateFound { diameter_mm: PLATE_MM, ..PlateFound::default() }),
             findings: seen.codes.iter().filter(is_finding).map(ToString::to_string).collect(),
+            ..StomaFound::default()
         })?,
         cause: seen.cause.map(str::to_owned),
         plan: Some(
@@ -80,7 +90,33 @@ pub fn visit(tx: &mut Tx<'_>, stoma: &Stoma, seen: &Seen, by: StaffId, today: Na
         signed_by: by,
         signed_at: at,
     };
-    skin::sign(tx, &row)
+    skin::sign(tx, &row)?;
+    skin::keep_map(tx, &row, &cells)
+}
+
+/// Plate of every invented patient, mm.
+const PLATE_MM: i32 = 100;
+
+/// A map whose areas make the points that were judged, round six o'clock where a leak runs.
+fn drawn(judged: [(u8, u8); 3]) -> Vec<MapCell> {
+    let [(discoloured, _), (eroded, _), (overgrown, _)] = judged;
+    let mut cells = match discoloured {
+        0 => return Vec::new(),
+        1 => range(5, 7, &[1], Finding::Discoloured),
+        2 => range(3, 9, &[1, 2], Finding::Discoloured),
+        _ => range(1, 12, &[1, 2, 3], Finding::Discoloured),
+    };
+    cells.extend(match eroded {
+        0 => Vec::new(),
+        1 => range(5, 6, &[1], Finding::Eroded),
+        _ => range(2, 9, &[1, 2], Finding::Eroded),
+    });
+    cells.extend(match overgrown {
+        0 => Vec::new(),
+        1 => range(7, 8, &[1], Finding::Overgrown),
+        _ => range(2, 9, &[1, 2], Finding::Overgrown),
+    });
+    cells
 }
 
 /// The ending, as far as it is about reviews.
@@ -88,7 +124,6 @@ pub fn end(
     tx: &mut Tx<'_>,
     story: &Story,
     stoma: &Stoma,
-    index: usize,
     today: NaiveDate,
     days: &WorkingDays,
 ) -> Result<(), StoreError> {
@@ -97,16 +132,10 @@ pub fn end(
         return Ok(());
     };
     match story.ending {
-        Ending::Booked(ahead) => {
+        Ending::Booked(ahead, time) => {
             let on = days.add_working_days(days.next_on_or_after(today), ahead);
-            let time = NaiveTime::from_hms_opt(9, 0, 0).unwrap_or(NaiveTime::MIN)
-                + Duration::minutes(30 * i64::try_from(index % 4).unwrap_or(0));
-            let booked = Review {
-                status: "booked".to_owned(),
-                booked_on: Some(on),
-                booked_time: Some(time.format("%H:%M").to_string()),
-                ..next
-            };
+            let booked =
+                Review { status: "booked".to_owned(), booked_on: Some(on), booked_time: Some(time.to_owned()), ..next };
             reviews::replace(tx, booked)
         }
         Ending::Deferred => {

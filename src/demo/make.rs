@@ -151,7 +151,7 @@ impl Maker {
         if established && seen_ago > 0 {
             history::visit(tx, &stoma, &clear(seen_ago), self.nurse, today)?;
         }
-        history::end(tx, &story, &stoma, index, today, &self.days)?;
+        history::end(tx, &story, &stoma, today, &self.days)?;
         if index.is_multiple_of(2) || index == 3 {
             let items = supplies::items(tx.conn(), self.service.id, false)?;
             prescriptions::prescribe(tx, &patient, &stoma, &items, 1, index != 8)?;
@@ -212,6 +212,10 @@ fn set_end(patient: &mut Patient, reason: &str, on: NaiveDate) {
     patient.ended_on = Some(on);
 }
 
+/// Times of today at which the first established patients are booked, so that the day sheet has a morning on it. Those of
+/// the told stories stand with them.
+const BOOKED_TODAY: [&str; 4] = ["10:00", "10:30", "11:00", "12:00"];
+
 /// Established: some years with the stoma, seen about a year ago, the yearly review somewhere in the coming year. The
 /// first of them fall into these days, so that the week has something usual in it.
 fn steady(index: usize, chance: &mut Chance) -> (Story, i64) {
@@ -227,6 +231,7 @@ fn steady(index: usize, chance: &mut Chance) -> (Story, i64) {
         discharge_ago: Some(surgery_ago - 8),
         taken_ago: seen_ago,
         seen: &[],
+        ending: BOOKED_TODAY.get(index - TOLD.len()).map_or(Ending::Goes, |time| Ending::Booked(0, time)),
         ..ESTABLISHED
     };
     (story, seen_ago)

@@ -45,8 +45,8 @@ pub enum Ending {
     Reversed(i64),
     /// Missed the last two reviews.
     MissedTwice,
-    /// Booked so many working days ahead.
-    Booked(u32),
+    /// Booked so many working days ahead, at this time.
+    Booked(u32, &'static str),
     /// The nurse deferred the next review.
     Deferred,
 }
@@ -144,6 +144,7 @@ pub const TOLD: [Story; 22] = [
             sore(90, [(2, 1), (1, 1), (0, 0)], 3, 3),
             sore(20, [(1, 1), (0, 0), (0, 0)], 1, 1),
         ],
+        ending: Ending::Booked(0, "09:00"),
         ..ESTABLISHED
     },
     // The three-month review six weeks overdue.
@@ -246,7 +247,7 @@ pub const TOLD: [Story; 22] = [
         discharge_ago: Some(84),
         taken_ago: 10,
         seen: &[clear(41)],
-        ending: Ending::Booked(0),
+        ending: Ending::Booked(0, "09:30"),
         ..ESTABLISHED
     },
     Story {
@@ -255,7 +256,7 @@ pub const TOLD: [Story; 22] = [
         discharge_ago: Some(176),
         taken_ago: 80,
         seen: &[clear(81)],
-        ending: Ending::Booked(1),
+        ending: Ending::Booked(1, "10:00"),
         ..ESTABLISHED
     },
     Story {
@@ -276,6 +277,7 @@ pub const TOLD: [Story; 22] = [
             Seen { cause: Some("moisture-overgrowth"), ..sore(160, [(1, 1), (0, 0), (1, 1)], 4, 2) },
             Seen { cause: Some("moisture-overgrowth"), ..sore(69, [(2, 1), (0, 0), (1, 2)], 4, 4) },
         ],
+        ending: Ending::Booked(0, "11:30"),
         ..ESTABLISHED
     },
     // Says it is too much.

@@ -5,7 +5,7 @@ use crate::db::{Doc, StoreError, Tx};
 use crate::patients::store::Patient;
 use crate::stomas::store::Stoma;
 use crate::supplies::order::{self, Ordered, Whose};
-use crate::supplies::rules::{Period, RULE_VERSION, Use};
+use crate::supplies::rules::{ItemCategory, Period, RULE_VERSION, Use};
 use crate::supplies::store::{self as supplies, Item, Prescription};
 
 /// Code of the item, units, every so many days, reason.
@@ -27,6 +27,11 @@ const UROSTOMY: [Wanted; 3] = [
     ("night-bag-2000", 1, 7, None),
     ("adhesive-remover-wipe", 1, 2, Some("Skin marks when the plate is peeled dry")),
 ];
+
+/// Sticks to the skin and has no hole of the maker's.
+fn to_be_cut(item: &Item) -> bool {
+    ItemCategory::from_code(&item.category).is_some_and(ItemCategory::has_plate) && item.precut != Some(true)
+}
 
 /// Draws a list up and signs it unless it is to stay a draft.
 pub fn prescribe(
@@ -51,7 +56,8 @@ pub fn prescribe(
             item: item.clone(),
             uses,
             on_hand: 0,
-            aperture_mm: None,
+            // A hole a little wider than the stoma: 3 mm (CSIR, Appliance wear times: 3 to 4 mm).
+            aperture_mm: stoma.width_mm.map(|width| width + 3).filter(|_| to_be_cut(item)),
             issue: "repeat".to_owned(),
             reason: reason.map(str::to_owned),
             review_on: reason.map(|_| today + chrono::Duration::days(90)),

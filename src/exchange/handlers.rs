@@ -1,25 +1,25 @@
 //! The page that brings a spreadsheet in: choose the file, check columns and refused rows, then write every
 //! accepted row, or none if the write fails.
 
-use actix_multipart::Multipart;
 use actix_web::http::StatusCode;
 use actix_web::{HttpRequest, web};
 use chrono::Duration;
 use diesel::prelude::*;
-use futures_util::StreamExt;
 
 use super::bring_in::{self, Outcome};
 use super::caseload::columns::LEAVE_OUT;
 use super::caseload::{ColumnMap, Field as Wanted, Reading, Survey, read, survey};
 use super::pages::{CheckPage, ColumnView, RowView, UploadPage};
-use crate::audit::{Event, append, view};
+use crate::access::store::say;
+use crate::audit::{Event, Outcome as LogOutcome, append, view};
 use crate::db::ids::{StaffId, UploadId};
 use crate::db::schema::uploads;
 use crate::db::{Conn, Stamp, StoreError, Tx};
 use crate::display::counted;
-use crate::web::extract::same_token;
+use crate::once;
 use crate::web::form_view::{Choice, ErrorSummary, Field};
-use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page};
+use crate::web::upload::receive;
+use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page, see_other};
 
 /// Largest file taken, in bytes: 20,000 rows are about 4 MB.
 const LARGEST_FILE: usize = 16 * 1024 * 1024;
@@ -44,10 +44,8 @@ pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
 
 /// `POST /import`: takes the file and shows what was read. Nothing is written but the file itself, for two hours.
 pub async fn upload(state: web::Data<State>, signed: Signed, req: HttpRequest, payload: web::Payload) -> Answer {
-    let (token, content) = receive(&req, payload).await?;
-    if !same_token(&token, &signed.form_token) {
-        return Err(AppError::ForeignForm);
-    }
+    let too_large = "The file is larger than 16 MB. Cut it into several.";
+    let content = receive(&req, payload, LARGEST_FILE, too_large).await?.file;
     if content.is_empty() {
         let error = "Choose the file first".to_owned();
         return page(StatusCode::UNPROCESSABLE_ENTITY, &upload_page(&signed, Some(error)));
@@ -70,30 +68,6 @@ pub async fn upload(state: web::Data<State>, signed: Signed, req: HttpRequest, p
         .await
         .map_err(|e: StoreError| e)?;
     check(&state, &signed, id, content, None, StatusCode::OK).await
-}
-
-async fn receive(req: &HttpRequest, payload: web::Payload) -> Result<(String, Vec<u8>), AppError> {
-    let unreadable = || AppError::Unreadable("The file did not arrive whole. Choose it again.".to_owned());
-    let mut parts = Multipart::new(req.headers(), payload);
-    let (mut token, mut content) = (String::new(), Vec::new());
-    while let Some(part) = parts.next().await {
-        let mut part = part.map_err(|_| unreadable())?;
-        let name = part.name().unwrap_or_default().to_owned();
-        let mut bytes = Vec::new();
-        while let Some(chunk) = part.next().await {
-            let chunk = chunk.map_err(|_| unreadable())?;
-            if bytes.len() + chunk.len() > LARGEST_FILE {
-                return Err(AppError::Unreadable("The file is larger than 16 MB. Cut it into several.".to_owned()));
-            }
-            bytes.extend_from_slice(&chunk);
-        }
-        match name.as_str() {
-            "csrf" => token = String::from_utf8(bytes).map_err(|_| unreadable())?,
-            "file" => content = bytes,
-            _ => {}
-        }
-    }
-    Ok((token, content))
 }
 
 fn keep(tx: &mut Tx<'_>, id: UploadId, content: &[u8]) -> Result<(), StoreError> {
@@ -137,6 +111,11 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<UploadId>
     let id = path.into_inner();
     let (service, staff) = (signed.service.id, signed.staff_id);
     let now = Stamp::new(state.clock.now());
+    // Brought in once; sent again, it says what came of it.
+    let sending = once::derived(&["import", &id.to_string()]);
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return brought_before(&state, &signed, answered).await;
+    }
     let content =
         state.db.read(move |conn| kept(conn, service, staff, id, now)).await.map_err(|error| match error {
             StoreError::NotFound => {
@@ -171,17 +150,40 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<UploadId>
         return check(&state, &signed, id, content, Some(map), StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let refuse = state.refuse_test_numbers && !signed.service.demo;
-    let (outcome, reading) = state
+    let done = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(answered) = once::answered(tx, sending)? {
+                append(tx, Event::create("caseload.import").outcome(LogOutcome::Refused).with("why", "sent twice"))?;
+                return Ok(Err(answered));
+            }
             let outcome = bring_in::bring_in(tx, &reading, today, refuse, Box::new(|_, _| ()))?;
             diesel::delete(uploads::table.find(id)).execute(tx.conn())?;
-            Ok::<_, StoreError>((outcome, reading))
+            let words = format!("{} added, {} there already", counted(outcome.added, "patient"), outcome.there_already);
+            once::sent(tx, sending, &words)?;
+            Ok::<_, StoreError>(Ok((outcome, reading)))
         })
         .await?;
+    let (outcome, reading) = match done {
+        Ok(done) => done,
+        Err(answered) => return brought_before(&state, &signed, answered).await,
+    };
     let looked = survey(&content, Some(&map)).map_err(|e| AppError::Unreadable(e.to_string()))?;
     let done = built(&signed, None, &looked, Some((&reading, &outcome)), ErrorSummary::none());
     page(StatusCode::OK, &done)
+}
+
+async fn brought_before(state: &State, signed: &Signed, words: String) -> Answer {
+    let event = Event::create("caseload.import").outcome(LogOutcome::Refused).with("why", "sent twice");
+    state
+        .db
+        .write(&signed.actor, move |tx| {
+            say(tx, &format!("This file is brought in: {words}. It was sent twice and is there once."))?;
+            append(tx, event).map(drop)
+        })
+        .await
+        .map_err(|e: StoreError| e)?;
+    Ok(see_other("/import"))
 }
 
 async fn check(

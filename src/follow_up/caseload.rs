@@ -43,6 +43,8 @@ pub struct CaseloadChange {
     pub closed: usize,
     /// See `added`.
     pub off_plan: usize,
+    /// See `added`.
+    pub fits_again: usize,
     /// The same only when exactly the same would be written.
     pub seal: String,
 }
@@ -100,6 +102,7 @@ pub fn compare(conn: &mut Conn, world: &World, whom: &Whom) -> Result<CaseloadCh
             out.moved += change.count(Kind::Moved);
             out.closed += change.count(Kind::Closed);
             out.off_plan += change.count(Kind::OffPlan);
+            out.fits_again += change.count(Kind::FitsAgain);
         }
         hash.update(held.patient.id.0.as_bytes());
         hash.update(seal(&of_patient).as_bytes());

@@ -23,6 +23,8 @@ pub enum Kind {
     Closed,
     /// It is booked and stays, but no longer fits the plan.
     OffPlan,
+    /// It is booked and fits the plan again: its mark goes.
+    FitsAgain,
     /// It stays as it is.
     Untouched,
 }
@@ -35,6 +37,7 @@ impl Kind {
             Self::Moved => "moved",
             Self::Closed => "closed",
             Self::OffPlan => "booked, off plan",
+            Self::FitsAgain => "booked, fits again",
             Self::Untouched => "untouched",
         }
     }
@@ -120,9 +123,11 @@ impl StomaChange {
             stays(off.id, if known { Kind::Untouched } else { Kind::OffPlan }, off.reason)?;
         }
         for untouched in change.untouched {
+            let review = find(untouched.id)?;
             // What was closed long ago is no news.
-            if find(untouched.id)?.status != "cancelled" {
-                stays(untouched.id, Kind::Untouched, untouched.reason)?;
+            if review.status != "cancelled" {
+                let marked = review.status == "booked" && review.off_plan.is_some();
+                stays(untouched.id, if marked { Kind::FitsAgain } else { Kind::Untouched }, untouched.reason)?;
             }
         }
         lines.sort_by_key(|line| (line.kind, line.becomes.or(line.was)));

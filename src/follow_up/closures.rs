@@ -32,7 +32,7 @@ pub struct ClosureForm {
 struct Loaded {
     closures: Vec<Closure>,
     days: WorkingDays,
-    loaded: Option<String>,
+    table_of: Option<String>,
 }
 
 async fn load(state: &State, signed: &Signed) -> Result<Loaded, AppError> {
@@ -42,7 +42,7 @@ async fn load(state: &State, signed: &Signed) -> Result<Loaded, AppError> {
         let loaded = Loaded {
             closures: calendar::closures(conn, service)?,
             days: calendar::of_service(conn, service)?,
-            loaded: loaded.map(|t| display::short_date(t.loaded_at.at().date_naive())),
+            table_of: loaded.map(|t| display::short_date(t.loaded_at.at().date_naive())),
         };
         Ok((loaded, Event::read("closures")))
     })
@@ -74,7 +74,7 @@ fn build(
         source: table.source.source.to_string(),
         standing: table.source.standing.words().to_owned(),
         made_on: table.loaded.map(display::short_date).unwrap_or_default(),
-        loaded_on: loaded.loaded.clone(),
+        loaded_on: loaded.table_of.clone(),
         years: format!("{} to {}", table.first_year, table.last_year),
         ends_soon: table.last_year <= chrono::Datelike::year(&today) + 1,
         holidays: table
@@ -174,12 +174,11 @@ async fn seen(
     signed: &Signed,
     work: impl FnOnce(&mut Conn) -> Result<CaseloadChange, StoreError> + Send + 'static,
 ) -> Result<CaseloadChange, AppError> {
-    Ok(view(&state.db, &signed.actor, move |conn| {
-        let change = work(conn)?;
-        let about: Vec<_> = change.shown.iter().map(|c| c.patient).collect();
-        Ok((change, Event::read("closure.effect").about_all(about)))
-    })
-    .await?)
+    // Worked out by a reader, for a caseload takes its time and a view is a write; then logged before it is shown.
+    let change = state.db.read(work).await?;
+    let event = Event::read("closure.effect").about_all(change.shown.iter().map(|c| c.patient).collect::<Vec<_>>());
+    view(&state.db, &signed.actor, move |_| Ok(((), event))).await?;
+    Ok(change)
 }
 
 /// Works the effect out once more inside the transaction and applies it if it is what was shown.

@@ -9,6 +9,7 @@ use diesel::prelude::*;
 
 use super::caseload::{Whom, for_each};
 use super::rules::{Protocol, WorkingDays};
+use super::slots;
 use super::store::Review;
 use super::world::{Held, World};
 use crate::db::ids::{PatientId, ServiceId, SiteId};
@@ -61,7 +62,7 @@ pub fn monday(today: NaiveDate) -> NaiveDate {
 pub fn as_planned(conn: &mut Conn, service: ServiceId, today: NaiveDate) -> Result<Demand, StoreError> {
     let monday = monday(today);
     let until = monday + Duration::weeks(52);
-    let site_of: HashMap<PatientId, SiteId> = sites_of_patients(conn, service)?;
+    let sites = Sites::load(conn, service)?;
     let rows: Vec<(PatientId, NaiveDate, Option<NaiveDate>, String)> = reviews::table
         .filter(reviews::service_id.eq(service))
         .filter(reviews::status.eq_any(["proposed", "booked"]))
@@ -70,18 +71,34 @@ pub fn as_planned(conn: &mut Conn, service: ServiceId, today: NaiveDate) -> Resu
         .load(conn)?;
     let mut demand = Demand::default();
     for (patient, planned, booked, mode) in rows {
-        demand.count(monday, (site_of.get(&patient).copied(), mode), booked.unwrap_or(planned), 1);
+        demand.count(monday, (sites.of(patient), mode), booked.unwrap_or(planned), 1);
     }
     Ok(demand)
 }
 
-fn sites_of_patients(conn: &mut Conn, service: ServiceId) -> Result<HashMap<PatientId, SiteId>, StoreError> {
-    let rows: Vec<(PatientId, Option<SiteId>)> = patients::table
-        .filter(patients::service_id.eq(service))
-        .filter(patients::site_id.is_not_null())
-        .select((patients::id, patients::site_id))
-        .load(conn)?;
-    Ok(rows.into_iter().filter_map(|(id, site)| site.map(|site| (id, site))).collect())
+/// Where patients are usually seen. A service with one site sees everybody there.
+struct Sites {
+    only: Option<SiteId>,
+    set: HashMap<PatientId, SiteId>,
+}
+
+impl Sites {
+    fn load(conn: &mut Conn, service: ServiceId) -> Result<Self, StoreError> {
+        let rows: Vec<(PatientId, Option<SiteId>)> = patients::table
+            .filter(patients::service_id.eq(service))
+            .filter(patients::site_id.is_not_null())
+            .select((patients::id, patients::site_id))
+            .load(conn)?;
+        let only = match slots::sites(conn, service)?.as_slice() {
+            [(id, _)] => Some(*id),
+            _ => None,
+        };
+        Ok(Self { only, set: rows.into_iter().filter_map(|(id, site)| site.map(|site| (id, site))).collect() })
+    }
+
+    fn of(&self, patient: PatientId) -> Option<SiteId> {
+        self.set.get(&patient).copied().or(self.only)
+    }
 }
 
 /// As it would be if everybody who follows the protocol `followed` followed this one from today.
@@ -95,13 +112,14 @@ pub fn what_if(
     let monday = monday(world.today);
     let world = world.clone().with_protocol(followed, instead);
     let mut demand = now.clone();
+    let sites = Sites::load(conn, world.service)?;
     for_each(conn, world.service, &Whom::Following(followed.to_owned()), |held| {
         let Held { patient, stomas, reviews } = &held;
         for stoma in stomas.iter().filter(|s| s.protocol_id == followed) {
             let (_, change) = world.difference(stoma, patient, reviews)?;
             let find = |id: uuid::Uuid| reviews.iter().find(|r| r.id.0 == id);
             let mut take = |review: &Review, by: i32| {
-                demand.count(monday, (patient.site_id, review.mode.clone()), review.due_on(), by);
+                demand.count(monday, (sites.of(patient.id), review.mode.clone()), review.due_on(), by);
             };
             for id in change.moved.iter().map(|m| m.id).chain(change.closed.iter().map(|c| c.id)) {
                 if let Some(review) = find(id) {
@@ -109,7 +127,7 @@ pub fn what_if(
                 }
             }
             for fresh in change.moved.iter().map(|m| &m.to).chain(&change.added) {
-                demand.count(monday, (patient.site_id, fresh.mode.code().to_owned()), fresh.planned, 1);
+                demand.count(monday, (sites.of(patient.id), fresh.mode.code().to_owned()), fresh.planned, 1);
             }
         }
         Ok(())

@@ -40,19 +40,26 @@ struct Loaded {
 /// Loads the draft with what it would change today, logged as seen.
 async fn load(state: &State, signed: &Signed, code: String) -> Result<Loaded, AppError> {
     let (service, today) = (signed.service.id, state.clock.today());
-    let (found, change) = view(&state.db, &signed.actor, move |conn| {
-        let found = Found::load(conn, service, &code)?;
-        let change = match found.draft() {
-            Some(draft) => {
-                let world = World::load(conn, service, today)?.with_protocol(&code, Arc::new(draft.protocol()?));
-                compare(conn, &world, &Whom::Following(code.clone()))?
-            }
-            None => CaseloadChange::default(),
-        };
-        let seen: Vec<_> = change.shown.iter().map(|c| c.patient).collect();
-        Ok(((found, change), Event::read("protocol.force").with("protocol", code).about_all(seen)))
-    })
-    .await?;
+    // Worked out by a reader, for a caseload takes its time and a view is a write; then logged before it is shown.
+    let sought = code.clone();
+    let (found, change) = state
+        .db
+        .read(move |conn| {
+            let found = Found::load(conn, service, &sought)?;
+            let change = match found.draft() {
+                Some(draft) => {
+                    let text = Arc::new(draft.protocol()?);
+                    let world = World::load(conn, service, today)?.with_protocol(&sought, text);
+                    compare(conn, &world, &Whom::Following(sought.clone()))?
+                }
+                None => CaseloadChange::default(),
+            };
+            Ok::<_, StoreError>((found, change))
+        })
+        .await?;
+    let seen: Vec<_> = change.shown.iter().map(|c| c.patient).collect();
+    let event = Event::read("protocol.force").with("protocol", code).about_all(seen);
+    view(&state.db, &signed.actor, move |_| Ok(((), event))).await?;
     let (own, draft, versions) = own_draft(found)?;
     Ok(Loaded { own, draft, versions, change })
 }
@@ -153,11 +160,10 @@ pub async fn force(state: web::Data<State>, signed: Signed, path: PathOf<String>
             let (when, changed) = (display::short_date(from), about.len());
             say(
                 tx,
-                &match from <= today {
-                    true => format!("Version {} is in force; reviews of {changed} patients follow it.", draft.number),
-                    false => {
-                        format!("Version {} comes into force on {when}; reviews follow it from that day.", draft.number)
-                    }
+                &if from <= today {
+                    format!("Version {} is in force; reviews of {changed} patients follow it.", draft.number)
+                } else {
+                    format!("Version {} comes into force on {when}; reviews follow it from that day.", draft.number)
                 },
             )?;
             let event = Event::update("protocol.force")

@@ -179,7 +179,7 @@ pub struct DifferenceView {
 
 fn line_view(line: &Line) -> LineView {
     let (tag, word) = match line.kind {
-        Kind::Added => ("good", line.kind.word()),
+        Kind::Added | Kind::FitsAgain => ("good", line.kind.word()),
         Kind::Moved | Kind::OffPlan => ("mind", line.kind.word()),
         Kind::Closed => ("bad", line.kind.word()),
         Kind::Untouched => ("plain", line.kind.word()),
@@ -207,7 +207,7 @@ fn summary(counts: &[(Kind, usize)]) -> String {
 impl DifferenceView {
     /// As a page shows it.
     pub fn of(change: &StomaChange) -> Self {
-        let kinds = [Kind::Added, Kind::Moved, Kind::Closed, Kind::OffPlan, Kind::Untouched];
+        let kinds = [Kind::Added, Kind::Moved, Kind::Closed, Kind::OffPlan, Kind::FitsAgain, Kind::Untouched];
         let of = |untouched: bool| {
             change.lines.iter().filter(|l| (l.kind == Kind::Untouched) == untouched).map(line_view).collect()
         };
@@ -243,6 +243,7 @@ impl CaseloadView {
             (Kind::Moved, change.moved),
             (Kind::Closed, change.closed),
             (Kind::OffPlan, change.off_plan),
+            (Kind::FitsAgain, change.fits_again),
         ];
         let beyond = change.changed.len().saturating_sub(change.shown.len());
         Self {
@@ -400,5 +401,7 @@ pub struct YearPage {
     pub keep: bool,
     pub charts: Vec<Chart>,
     pub places: Vec<PlaceView>,
+    /// Places with reviews or slots.
+    pub columns: Vec<String>,
     pub weeks: Vec<WeekLine>,
 }

@@ -158,29 +158,12 @@ impl ProtocolForm {
             // The count was found wrong already, in words that fit the form.
             if wrong.iter().all(|(id, _)| *id != element) {
                 let row = row_of(&error.field).and_then(|n| kept.get(n)).map(|row| format!("Step {}: ", row + 1));
-                wrong.push((
-                    element,
-                    format!("{}{}", row.unwrap_or_default(), self.words(&error.field, &error.message)),
-                ));
+                wrong.push((element, format!("{}{}", row.unwrap_or_default(), words(&error.field, &error.message))));
             }
         }
         match read {
             Some(protocol) if wrong.is_empty() => Ok(protocol),
             _ => Err(wrong),
-        }
-    }
-
-    fn words(&self, field: &str, message: &str) -> String {
-        match field {
-            "title" => "Enter the title".to_owned(),
-            "source" => "Enter where it comes from and who decides".to_owned(),
-            "note" => "Shorten the note to 2,000 characters".to_owned(),
-            "steps" => "Enter at least one step".to_owned(),
-            _ if field.ends_with(".title") => "enter what the review is called".to_owned(),
-            _ if field.ends_with(".anchor") => "choose from which day it is counted".to_owned(),
-            _ if field.ends_with(".mode") => "choose how the review takes place".to_owned(),
-            _ if field.ends_with(".shape") => "choose how the day is meant".to_owned(),
-            _ => message.to_owned(),
         }
     }
 
@@ -374,4 +357,21 @@ pub struct ProtocolFields {
     pub source: Field,
     pub note: Field,
     pub rows: Vec<StepRow>,
+}
+
+/// What a refusal of the reader says on the form; of a step (`steps[2].mode`) by the last part of the field's name.
+fn words(field: &str, message: &str) -> String {
+    let of_step = field.rsplit_once('.').map_or("", |(_, last)| last);
+    let text = match (field, of_step) {
+        ("title", _) => "Enter the title",
+        ("source", _) => "Enter where it comes from and who decides",
+        ("note", _) => "Shorten the note to 2,000 characters",
+        ("steps", _) => "Enter at least one step",
+        (_, "title") => "enter what the review is called",
+        (_, "anchor") => "choose from which day it is counted",
+        (_, "mode") => "choose how the review takes place",
+        (_, "shape") => "choose how the day is meant",
+        _ => message,
+    };
+    text.to_owned()
 }

@@ -2,9 +2,10 @@
 
 use diesel::prelude::*;
 
+use crate::access::places;
 use crate::db::connection::MultiBackend;
 use crate::db::ids::{ServiceId, SiteId, SlotsId};
-use crate::db::schema::{sites, weekly_slots};
+use crate::db::schema::weekly_slots;
 use crate::db::{Conn, StoreError, Tx};
 
 /// Slots of a usual week of five working days.
@@ -50,11 +51,8 @@ pub fn keep(tx: &mut Tx<'_>, numbers: &[(Option<SiteId>, String, i32)]) -> Resul
     Ok(())
 }
 
-/// Sites of a service as id and name, by name.
+/// Open sites of a service as id and name, by name.
 pub fn sites(conn: &mut Conn, service: ServiceId) -> Result<Vec<(SiteId, String)>, StoreError> {
-    Ok(sites::table
-        .filter(sites::service_id.eq(service))
-        .order(sites::name)
-        .select((sites::id, sites::name))
-        .load(conn)?)
+    let open = places::of_service(conn, service)?.into_iter().filter(|site| site.closed_at.is_none());
+    Ok(open.map(|site| (site.id, site.name)).collect())
 }

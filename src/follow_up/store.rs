@@ -14,7 +14,7 @@ use crate::stomas::store::Stoma;
 const WRITTEN_TOGETHER: usize = 500;
 
 /// A review.
-#[derive(Clone, Debug, Queryable, Selectable, Insertable, AsChangeset, Identifiable)]
+#[derive(Clone, Debug, PartialEq, Queryable, Selectable, Insertable, AsChangeset, Identifiable)]
 #[diesel(table_name = reviews, treat_none_as_null = true)]
 #[diesel(check_for_backend(MultiBackend))]
 pub struct Review {
@@ -209,4 +209,15 @@ pub fn booked_slots(
         .select((reviews::booked_on, reviews::booked_time))
         .load(conn)?;
     Ok(rows.into_iter().filter_map(|(on, time)| on.zip(time)).collect())
+}
+
+/// Reviews booked for a day, by time.
+pub fn booked_on(conn: &mut Conn, service: ServiceId, on: NaiveDate) -> Result<Vec<Review>, StoreError> {
+    Ok(reviews::table
+        .filter(reviews::service_id.eq(service))
+        .filter(reviews::status.eq("booked"))
+        .filter(reviews::booked_on.eq(on))
+        .order((reviews::booked_time, reviews::id))
+        .select(Review::as_select())
+        .load(conn)?)
 }

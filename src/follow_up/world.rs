@@ -7,8 +7,9 @@ use std::sync::Arc;
 use chrono::{Months, NaiveDate};
 
 use super::rules::{
-    Anchors, Construction, Difference, DifferenceRequest, EndReason, Ended, Existing, Mode, Permanence, Plan,
-    PlanRequest, Protocol, Status, StomaFacts, StomaKind, SurgeryType, WorkingDays, difference, plan, shipped_by_id,
+    Anchors, Construction, Difference, DifferenceRequest, EndReason, Ended, Existing, Mode, NotAdded, Permanence, Plan,
+    PlanRequest, PlannedReview, Protocol, Status, StomaFacts, StomaKind, SurgeryType, WorkingDays, difference, plan,
+    shipped_by_id,
 };
 use super::store::{self, Review};
 use super::{calendar, protocols};
@@ -114,12 +115,38 @@ impl World {
             days: &self.days,
             taken_on: Some(stoma.taken_on),
         });
-        // A record that comes with a past: of the steps whose time has gone by, only the latest is due now.
-        if of_stoma().next().is_none() {
-            let latest_past = change.added.iter().filter(|r| r.latest < self.today).map(|r| r.nominal).max();
-            change.added.retain(|r| r.latest >= self.today || Some(r.nominal) == latest_past);
-        }
+        self.leave_out_the_past(stoma, held, &mut change);
         Ok((fresh, change))
+    }
+}
+
+impl World {
+    /// One open review for the past, not five: of the steps whose time has gone by, only the latest is added, and none
+    /// when the patient was seen since its last day or a later step has had its turn. So neither a record that comes
+    /// with a past nor another protocol calls in people for what is long over.
+    fn leave_out_the_past(&self, stoma: &Stoma, held: &[Review], change: &mut Difference) {
+        let seen = last_completed(stoma, held);
+        let later = held
+            .iter()
+            .filter(|r| {
+                r.stoma_id == Some(stoma.id)
+                    && matches!(r.status.as_str(), "proposed" | "booked" | "fulfilled" | "noshow")
+            })
+            .map(|r| r.nominal_on)
+            .filter(|on| *on <= self.today)
+            .max();
+        let latest = change.added.iter().filter(|r| r.latest < self.today).map(|r| r.nominal).max();
+        let (kept, past) = std::mem::take(&mut change.added).into_iter().partition(|r| {
+            let over = seen.is_some_and(|on| on >= r.latest) || later.is_some_and(|on| on > r.nominal);
+            r.latest >= self.today || (Some(r.nominal) == latest && !over)
+        });
+        change.added = kept;
+        change.not_added.extend(past.into_iter().map(|r: PlannedReview| NotAdded {
+            step: r.step,
+            occurrence: r.occurrence,
+            nominal: r.nominal,
+            reason: "its time has passed, and the patient was seen since or a later review stands for it".to_owned(),
+        }));
     }
 }
 

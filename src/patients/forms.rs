@@ -8,7 +8,7 @@ use super::identifiers::{Identifier, Scheme};
 use super::names;
 use super::store::Patient;
 use crate::dates_in;
-use crate::web::form_view::{Choice, DateParts, ErrorSummary, Field, Width};
+use crate::web::form_view::{Choice, DateParts, ErrorSummary, Field, Width, chosen};
 
 /// Genders by ISB 1507, code and word.
 pub const GENDERS: [(&str, &str); 5] = [
@@ -27,6 +27,10 @@ pub const SENSITIVITIES: [(&str, &str); 3] =
 #[derive(Clone, Debug, Default, Deserialize, Validate)]
 #[serde(default)]
 pub struct PatientForm {
+    /// Id of the patient whose page it is; empty for a new patient.
+    pub patient: String,
+    /// The form's own id, when it registers somebody: sending it twice makes one patient.
+    pub once: String,
     /// Row version that was shown; 0 for a new patient.
     pub version: i32,
     /// Family name.
@@ -114,6 +118,8 @@ impl PatientForm {
         let text = |value: &Option<String>| value.clone().unwrap_or_default();
         let part = |format: &str| patient.born_on.map(|d| d.format(format).to_string()).unwrap_or_default();
         Self {
+            patient: patient.id.to_string(),
+            once: String::new(),
             version: patient.version,
             family_name: patient.family_name.clone(),
             given_name: patient.given_name.clone(),
@@ -314,6 +320,21 @@ pub struct PatientFields {
 }
 
 impl PatientFields {
+    /// Every question with what stands in it, in words.
+    pub fn said(&self) -> Vec<(String, String)> {
+        let plain = |field: &Field| (field.label.clone(), field.value.clone());
+        let pick = |(field, choices): &(Field, Vec<Choice>)| (field.label.clone(), chosen(choices));
+        let born = format!("{} {} {}", self.born.day, self.born.month, self.born.year);
+        let mut said: Vec<_> =
+            [&self.family_name, &self.given_name, &self.title, &self.preferred_name].map(plain).into();
+        said.extend([(self.born.field.label.clone(), born), pick(&self.gender)]);
+        said.extend([&self.nhs, &self.chi, &self.hc, &self.local].map(plain));
+        said.push(pick(&self.sensitivity));
+        said.extend([&self.sensitivity_note, &self.phone, &self.email, &self.address, &self.postcode].map(plain));
+        said.extend([&self.gp_practice, &self.dispenser, &self.note].map(plain));
+        said
+    }
+
     /// Everything wrong, in the order of the page.
     pub fn errors(&self) -> ErrorSummary {
         let mut summary = ErrorSummary::none();

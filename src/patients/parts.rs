@@ -9,6 +9,7 @@ pub fn parts(signed: &Signed, id: PatientId, current: &str) -> Vec<Link> {
     let list = [
         (Permission::FindPatients, "", "Record"),
         (Permission::SeeClinical, "/skin", "Skin over time"),
+        (Permission::SeeClinical, "/photographs", "Photographs"),
         (Permission::SeeClinical, "/supplies", "Supplies"),
         (Permission::SeeClinical, "/follow-up", "Follow-up"),
         (Permission::ReadAccess, "/access", "Who has seen it"),

@@ -388,3 +388,28 @@ pub fn new_patient(service_id: ServiceId, family: &str, given: &str, now: Stamp)
         site_id: None,
     }
 }
+
+/// These patients, ended or not: for lists of several patients.
+pub fn several(conn: &mut Conn, service: ServiceId, ids: &[PatientId]) -> Result<Vec<Patient>, StoreError> {
+    Ok(patients::table
+        .filter(patients::service_id.eq(service))
+        .filter(patients::id.eq_any(ids))
+        .select(Patient::as_select())
+        .load(conn)?)
+}
+
+/// Identifiers of several patients, each patient's national ones first.
+pub fn identifiers_of_several(
+    conn: &mut Conn,
+    service: ServiceId,
+    ids: &[PatientId],
+) -> Result<Vec<(PatientId, Identifier)>, StoreError> {
+    let rows: Vec<IdentifierRow> = patient_identifiers::table
+        .filter(patient_identifiers::service_id.eq(service))
+        .filter(patient_identifiers::patient_id.eq_any(ids))
+        .select(IdentifierRow::as_select())
+        .load(conn)?;
+    let mut found: Vec<_> = rows.iter().filter_map(|row| row.read().map(|one| (row.patient_id, one))).collect();
+    found.sort_by_key(|(_, one)| one.scheme());
+    Ok(found)
+}

@@ -22,6 +22,7 @@ pub struct Edges {
     mark: Vec<Line>,
     strip: Vec<Line>,
     foot: Vec<Line>,
+    page_of: String,
     /// Top of the body.
     pub top: f32,
     /// Bottom of the body.
@@ -57,7 +58,7 @@ impl Edges {
                 (false, false) => "the mark",
             }));
         }
-        Ok(Self { mark, strip, foot, top, bottom, strip_top, foot_top })
+        Ok(Self { mark, strip, foot, page_of: document.page_of.clone(), top, bottom, strip_top, foot_top })
     }
 
     /// Puts the edges on all pages. Gives what belongs at the beginning and at the end of the tree.
@@ -67,7 +68,7 @@ impl Edges {
         let mut make = |lines: &[Line]| if lines.is_empty() { None } else { Some(flow.leaf()) };
         let (mark, strip, foot) = (make(&self.mark), make(&self.strip), make(&self.foot));
         for at in 0..count {
-            let number = format!("Page {} of {count}", at + 1);
+            let number = self.page_of.replace("{page}", &(at + 1).to_string()).replace("{pages}", &count.to_string());
             let number = flow.setter.wrap(&number, &sheet.foot.tabular(), MEASURE)?;
             let mut head = Page::default();
             let page = &mut flow.pages[at];

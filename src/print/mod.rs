@@ -31,7 +31,13 @@ pub enum TextSize {
     /// 14 point, lines one and a half apart, nothing under 12 point: what the patient keeps. Sizes of clear print: UK
     /// Association for Accessible Formats, G003, 2019 (12 point the least, 14 recommended; published, read).
     ClearPrint,
+    /// 18 point, nothing under 16: for who needs it larger still. Large print is 16 point and more: RNIB, Clear Print
+    /// guidelines, and Hampshire County Council, large print (published, read).
+    LargePrint,
 }
+
+/// The page number in English, for [`Document::page_of`].
+pub const PAGE_OF: &str = "Page {page} of {pages}";
 
 /// Everything that one PDF says.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,6 +51,8 @@ pub struct Document {
     pub identity: String,
     /// At the foot of every page under the title, left of "Page x of y"; may be empty.
     pub footer: String,
+    /// The page number at the foot of every page, with `{page}` and `{pages}` in it; [`PAGE_OF`] in English.
+    pub page_of: String,
     /// A boxed word above the strip of every page, as "Demonstration: invented data".
     pub mark: Option<String>,
     /// When the document was made, for its properties. It is not printed.

@@ -120,6 +120,23 @@ impl Sheet {
                     Style::new(Bold, 14.0, 21.0, QUIET),
                 ],
             },
+            TextSize::LargePrint => Self {
+                body: Style::new(Regular, 18.0, 27.0, INK),
+                label: Style::new(Regular, 18.0, 27.0, QUIET),
+                head: Style::new(Bold, 17.0, 23.0, INK),
+                caption: Style::new(Bold, 18.0, 27.0, INK),
+                small: Style::new(Regular, 16.0, 22.0, QUIET),
+                foot: Style::new(Regular, 16.0, 21.0, QUIET),
+                strip: Style::new(Bold, 16.0, 22.0, INK),
+                mark: Style::new(Bold, 16.0, 21.0, INK),
+                abreast: false,
+                headings: [
+                    Style::new(Bold, 27.0, 34.0, INK),
+                    Style::new(Bold, 22.0, 30.0, INK),
+                    Style::new(Bold, 19.0, 27.0, INK),
+                    Style::new(Bold, 18.0, 27.0, QUIET),
+                ],
+            },
         }
     }
 
@@ -138,14 +155,17 @@ impl Sheet {
 mod tests {
     use super::*;
 
-    /// UK Association for Accessible Formats, G003, 2019: no text under 12 point, 14 recommended.
+    /// UK Association for Accessible Formats, G003, 2019: no text under 12 point, 14 recommended; large print from 16
+    /// (RNIB, Clear Print guidelines).
     #[test]
     fn clear_print_is_never_small() {
-        let sheet = Sheet::new(TextSize::ClearPrint);
-        let all =
-            [sheet.body, sheet.label, sheet.head, sheet.caption, sheet.small, sheet.foot, sheet.strip, sheet.mark];
-        assert!(all.iter().chain(&sheet.headings).all(|style| style.size >= 12.0));
-        assert!(sheet.body.size >= 14.0 && sheet.body.lead >= 1.5 * sheet.body.size);
+        for (size, least, body) in [(TextSize::ClearPrint, 12.0, 14.0), (TextSize::LargePrint, 16.0, 16.0)] {
+            let sheet = Sheet::new(size);
+            let all =
+                [sheet.body, sheet.label, sheet.head, sheet.caption, sheet.small, sheet.foot, sheet.strip, sheet.mark];
+            assert!(all.iter().chain(&sheet.headings).all(|style| style.size >= least));
+            assert!(sheet.body.size >= body && sheet.body.lead >= 1.5 * sheet.body.size);
+        }
     }
 
     /// WCAG 2.2, 1.4.6: text against its ground at least 7:1 (formula of relative luminance as given there).

@@ -10,14 +10,25 @@ use crate::access::store::say;
 use crate::audit::{Event, append, view};
 use crate::db::ids::PatientId;
 use crate::db::{StoreError, Tx};
+use crate::drafts::{self, Draft, Kept, Place};
 use crate::patients::banner::banner;
 use crate::patients::forms::{PatientForm, Wrong};
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
 use crate::stomas::store as stomas;
-use crate::web::form_view::{Choice, ErrorSummary, Field, Width};
+use crate::web::form_view::{Choice, Difference, ErrorSummary, Field, Width};
 use crate::web::{Answer, AppError, PathOf, Posted, Signed, State, page, see_other};
 use crate::{dates_in, display};
+
+/// A form of another patient's page is refused: two tabs must not mix two people up.
+pub fn same_patient(named: &str, id: PatientId) -> Result<(), AppError> {
+    if named == id.to_string() {
+        return Ok(());
+    }
+    Err(AppError::Conflict(
+        "This form belongs to another patient's page. Nothing was saved. Open the right record.".into(),
+    ))
+}
 
 /// A patient with identifiers, as every page about one needs them.
 pub type Loaded = (Patient, Vec<Identifier>);
@@ -31,6 +42,30 @@ pub async fn load(state: &State, signed: &Signed, id: PatientId, what: &'static 
         Ok(((patient, identifiers), Event::read(what).about(id)))
     })
     .await?)
+}
+
+/// Loads a patient and the draft of a form about them, and logs what was seen.
+pub async fn load_with_draft(
+    state: &State,
+    signed: &Signed,
+    place: &Place,
+    what: &'static str,
+) -> Result<(Loaded, Option<Kept>), AppError> {
+    let (service, actor, place) = (signed.service.id, signed.actor.clone(), place.clone());
+    let id = place.patient.ok_or(AppError::NotFound)?;
+    Ok(view(&state.db, &signed.actor, move |conn| {
+        let patient = patients::find(conn, service, id)?;
+        let identifiers = patients::identifiers_of(conn, service, id)?;
+        let kept = drafts::kept(conn, &actor, &place)?;
+        let event = Kept::noted(kept.as_ref(), Event::read(what).about(id));
+        Ok((((patient, identifiers), kept), event))
+    })
+    .await?)
+}
+
+/// Where the form lives, for its draft.
+fn place(id: PatientId) -> Result<Place, AppError> {
+    format!("/patients/{id}/edit").parse().map_err(|_| AppError::NotFound)
 }
 
 fn edit_page(state: &State, signed: &Signed, loaded: &Loaded, form: &PatientForm, wrong: &Wrong) -> PatientPage {
@@ -49,14 +84,23 @@ fn edit_page(state: &State, signed: &Signed, loaded: &Loaded, form: &PatientForm
         likely: SideBySide::default(),
         button: "Save details".to_owned(),
         button_name: patient.display_name(),
+        hidden: vec![("patient".to_owned(), patient.id.to_string()), ("version".to_owned(), form.version.to_string())],
+        differences: Vec::new(),
+        draft: place(patient.id).map(|place| Draft::at(&place, None)).unwrap_or_default(),
     }
 }
 
 /// `GET /patients/{id}/edit`
 pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
-    let loaded = load(&state, &signed, path.into_inner(), "patient.edit").await?;
-    let form = PatientForm::of(&loaded.0, &loaded.1);
-    page(StatusCode::OK, &edit_page(&state, &signed, &loaded, &form, &Wrong::new()))
+    let place = place(path.into_inner())?;
+    let (loaded, kept) = load_with_draft(&state, &signed, &place, "patient.edit").await?;
+    let form = match &kept {
+        Some(kept) => kept.form()?,
+        None => PatientForm::of(&loaded.0, &loaded.1),
+    };
+    let mut shown = edit_page(&state, &signed, &loaded, &form, &Wrong::new());
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/{id}/edit`
@@ -68,6 +112,8 @@ pub async fn save(
 ) -> Answer {
     let id = path.into_inner();
     let form = form.0;
+    let place = place(id)?;
+    same_patient(&form.patient, id)?;
     let facts = match form.read(state.clock.today(), state.refuse_test_numbers && !signed.service.demo) {
         Ok(facts) => facts,
         Err(wrong) => {
@@ -76,19 +122,40 @@ pub async fn save(
         }
     };
     let service = signed.service.id;
-    state
+    let typed = form.clone();
+    let done = state
         .db
         .write(&signed.actor, move |tx| {
             let mut patient = patients::find(tx.conn(), service, id)?;
             form.put_on(&mut patient, &facts);
             let name = patient.display_name();
             patients::replace(tx, patient, &facts.identifiers, None)?;
+            drafts::drop_at(tx, &place)?;
             say(tx, &format!("The details of {name} are saved."))?;
             append(tx, Event::update("patient.record").about(id)).map(drop)
         })
-        .await
-        .map_err(|e: StoreError| e)?;
-    Ok(see_other(format!("/patients/{id}")))
+        .await;
+    match done {
+        Ok(()) => Ok(see_other(format!("/patients/{id}"))),
+        Err(StoreError::Stale) => changed_meanwhile(&state, &signed, id, typed).await,
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// Somebody else saved the record meanwhile: what was typed comes back beside what stands now, on the version of now.
+async fn changed_meanwhile(state: &State, signed: &Signed, id: PatientId, typed: PatientForm) -> Answer {
+    let loaded = load(state, signed, id, "patient.edit").await?;
+    let stands = PatientForm::of(&loaded.0, &loaded.1);
+    let form = PatientForm { version: stands.version, ..typed };
+    let none = Wrong::new();
+    let mut shown = edit_page(state, signed, &loaded, &form, &none);
+    shown.differences = Difference::between(form.fields(&none).said(), stands.fields(&none).said());
+    if shown.differences.is_empty() {
+        return Ok(see_other(format!("/patients/{id}"))); // the same form twice, or the same correction by two
+    }
+    shown.errors.changed_meanwhile();
+    shown.shell.title = "Error: Correct details".to_owned();
+    page(StatusCode::CONFLICT, &shown)
 }
 
 /// Why a record ends: code and words.
@@ -99,6 +166,7 @@ pub const REASONS: [(&str, &str); 3] =
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct EndForm {
+    patient: String,
     version: i32,
     reason: String,
     on: String,
@@ -113,6 +181,7 @@ fn end_page(state: &State, signed: &Signed, loaded: &Loaded, form: &EndForm, wro
     let error = |name: &str| wrong.iter().find(|(n, _)| *n == name).map(|(_, text)| text.clone());
     let reason = Field::new("reason", "Why the record ends").error(error("reason"));
     let on = Field::new("on", "Date").value(&form.on).hint("27 Nov 2026, or today").error(error("on"));
+    let on = on.offers(dates_in::offers(&form.on, state.clock.today()));
     let why =
         Field::new("why", "Why the record is opened again").value(&form.why).width(Width::Full).error(error("why"));
     let mut errors = ErrorSummary::none();
@@ -128,6 +197,7 @@ fn end_page(state: &State, signed: &Signed, loaded: &Loaded, form: &EndForm, wro
         banner: banner(patient, identifiers, state.clock.today()),
         errors,
         action: format!("/patients/{}/end", patient.id),
+        patient: patient.id.to_string(),
         version: patient.version.to_string(),
         reason,
         reasons: Choice::choose(REASONS.iter().map(|(code, words)| Choice::new(*code, *words)).collect(), &form.reason),
@@ -147,6 +217,7 @@ pub async fn end_form(state: web::Data<State>, signed: Signed, path: PathOf<Pati
 pub async fn end(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>, form: Posted<EndForm>) -> Answer {
     let id = path.into_inner();
     let form = form.0;
+    same_patient(&form.patient, id)?;
     let loaded = load(&state, &signed, id, "patient.end").await?;
     let today = state.clock.today();
     let mut wrong: Vec<(&str, String)> = Vec::new();
@@ -171,6 +242,15 @@ pub async fn end(state: web::Data<State>, signed: Signed, path: PathOf<PatientId
     }
     if !wrong.is_empty() {
         return page(StatusCode::UNPROCESSABLE_ENTITY, &end_page(&state, &signed, &loaded, &form, &wrong));
+    }
+    if form.version != loaded.0.version {
+        let mut shown = end_page(&state, &signed, &loaded, &form, &[]);
+        shown.errors.push(
+            if was_ended { "why" } else { "reason" },
+            "Somebody else changed this record since the form was opened. Nothing is saved yet: look at it, then send it again",
+        );
+        shown.shell.title = "Error: End of record".to_owned();
+        return page(StatusCode::CONFLICT, &shown);
     }
     let changed = ended(&loaded.0, &form, ends_on);
     let changes = state
@@ -225,7 +305,10 @@ fn write_end(
     let changed = ended(&patient, form, ends_on);
     let reason = Some(form.why.trim()).filter(|w| !w.is_empty());
     patients::replace(tx, changed, identifiers, reason)?;
-    let said = if ends_on.is_some() { "has ended; open reviews are closed" } else { "is open again" };
+    let said = match ends_on {
+        Some(on) => format!("has ended on {}; open reviews are closed", display::weekday_date(on)),
+        None => "is open again".to_owned(),
+    };
     say(tx, &format!("The record of {name} {said}."))?;
     append(tx, Event::update("patient.end").about(id).with("ended", ends_on.is_some())).map(drop)
 }

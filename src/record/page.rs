@@ -1,5 +1,7 @@
 //! The record page: who it is, how soon they need seeing and why, stomas, skin, supplies, reviews, what happened.
 
+use std::collections::BTreeMap;
+
 use actix_web::http::StatusCode;
 use actix_web::web;
 use chrono::NaiveDate;
@@ -10,7 +12,7 @@ use super::pages::{
 use crate::access::store as people;
 use crate::audit::{Event, view};
 use crate::contacts::store::{self as contacts, Contact};
-use crate::db::ids::PatientId;
+use crate::db::ids::{AssessmentId, PatientId};
 use crate::db::{Conn, StoreError};
 use crate::display;
 use crate::follow_up::store::{self as reviews, Review};
@@ -19,11 +21,13 @@ use crate::patients::banner::banner;
 use crate::patients::identifiers::Identifier;
 use crate::patients::parts::parts;
 use crate::patients::store::{self as patients, Patient};
-use crate::skin::rules::{Domain, bands, wording};
+use crate::skin::map_view;
+use crate::skin::rules::{Domain, MapCell, bands, causes, wording};
 use crate::skin::store::{self as skin, AssessmentRow, Judged, StomaFound, Symptoms};
 use crate::stomas::store::{self as stomas, Stoma};
 use crate::supplies::rules::{Use, use_in_words};
 use crate::supplies::store::{self as supplies, LineRow, Prescription};
+use crate::urgency::Known;
 use crate::web::views::Link;
 use crate::web::{Answer, PathOf, Permission, Signed, State, page};
 use crate::week::handlers::urgency_of;
@@ -37,6 +41,7 @@ struct Facts {
     reviews: Vec<Review>,
     contacts: Vec<Contact>,
     assessments: Vec<AssessmentRow>,
+    maps: BTreeMap<AssessmentId, Vec<MapCell>>,
     in_force: Option<(Prescription, Vec<LineRow>)>,
     row: Option<WeekRow>,
     world: World,
@@ -65,6 +70,7 @@ fn load(
         reviews: reviews::of_patient(conn, service, id)?,
         contacts: contacts::of_patient(conn, service, id)?,
         assessments: skin::of_patient(conn, service, id, false)?,
+        maps: skin::maps_of(conn, service, id)?,
         in_force,
         row: week::kept(conn, service, id)?,
         world: World::load(conn, service, today)?,
@@ -117,10 +123,12 @@ fn build(signed: &Signed, facts: &Facts, today: NaiveDate) -> Result<RecordPage,
     let name_of = |staff| facts.staff.iter().find(|(s, _)| *s == staff).map_or("unknown", |(_, name)| name.as_str());
     let skin = if clinical { skin_view(facts)? } else { None };
     let in_force = facts.in_force.as_ref().filter(|_| clinical);
+    let known: Option<Known> = facts.row.as_ref().filter(|_| clinical).map(|row| row.signals.read()).transpose()?;
+    let marked = known.map_or_else(Vec::new, |known| known.marked);
     Ok(RecordPage {
         shell: signed.shell(facts.patient.display_name(), "/patients"),
         banner: banner(&facts.patient, &facts.identifiers, today),
-        roundel: shown::roundel(main.map(|s| s.kind.as_str()), &words, waiting),
+        roundel: shown::roundel(main.map(|s| s.kind.as_str()), &words, waiting, &marked),
         heading: words.clone(),
         standfirst,
         band: shown::band(decision.as_ref().map_or(crate::urgency::rules::Band::AsPlanned, |d| d.band)),
@@ -232,6 +240,7 @@ fn skin_view(facts: &Facts) -> Result<Option<SkinView>, StoreError> {
     let asked = |value: Option<String>| value.unwrap_or_else(|| "Not asked".to_owned());
     let set = bands::set(&last.band_set);
     Ok(Some(SkinView {
+        map: facts.maps.get(&last.id).map(|cells| map_view::draw(&found, cells)),
         score: shown::score(last.score, before.map(|a| a.score), &last.band, Some(last.assessed_on)),
         facts: vec![
             ("Assessed".to_owned(), display::short_date(last.assessed_on)),
@@ -239,7 +248,10 @@ fn skin_view(facts: &Facts) -> Result<Option<SkinView>, StoreError> {
             ("Leaks".to_owned(), asked(symptoms.leaks_of_last_10.map(|l| format!("{l} of the last 10 changes")))),
             ("Wear".to_owned(), asked(symptoms.wear_days.map(|d| format!("{d} days")))),
             ("Colour of the stoma".to_owned(), found.colour.map_or_else(|| "Not recorded".to_owned(), |c| capital(&c))),
-            ("Likely cause".to_owned(), last.cause.as_deref().map_or_else(|| "None recorded".to_owned(), capital)),
+            (
+                "Likely cause".to_owned(),
+                last.cause.as_deref().map_or_else(|| "None recorded".to_owned(), causes::words),
+            ),
         ],
         domains,
         standing: set.map_or("", |s| s.source.standing.words()).to_owned(),

@@ -2,11 +2,13 @@
 
 use askama::Template;
 
+use crate::drafts::Draft;
 use crate::follow_up::pages::{DifferenceView, PlanView};
 use crate::patients::forms::PatientFields;
+use crate::skin::map_view::MapDrawing;
 use crate::stomas::forms::StomaFields;
 use crate::web::chart::Chart;
-use crate::web::form_view::{Choice, ErrorSummary, Field};
+use crate::web::form_view::{Choice, Difference, ErrorSummary, Field};
 use crate::web::shell::Shell;
 use crate::web::views::{Band, Link, Pager, PatientBanner, Roundel, Score};
 
@@ -79,9 +81,12 @@ impl SideBySide {
         self.records.is_empty()
     }
 
-    /// The lines of the table: label, what was typed, what each record says.
-    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<&str>)> {
-        let of = |n: usize| self.records.iter().map(|r| r.facts.get(n).map_or("", String::as_str)).collect();
+    /// The lines of the table: label, what was typed, each record's name and what it says.
+    #[allow(clippy::type_complexity, reason = "read once, by the template beside it")]
+    pub fn lines(&self) -> Vec<(&'static str, &str, Vec<(&str, &str)>)> {
+        let of = |n: usize| {
+            self.records.iter().map(|r| (r.name.as_str(), r.facts.get(n).map_or("", String::as_str))).collect()
+        };
         self.labels.iter().zip(&self.typed).enumerate().map(|(n, (l, t))| (*l, t.as_str(), of(n))).collect()
     }
 }
@@ -124,6 +129,12 @@ pub struct PatientPage {
     pub button: String,
     /// Whose name is in the button.
     pub button_name: String,
+    /// Hidden fields: on a correction patient and version, on a registration the form's own id.
+    pub hidden: Vec<(String, String)>,
+    /// What was kept of the form.
+    pub draft: Draft,
+    /// Where it differs from a record that was changed meanwhile.
+    pub differences: Vec<Difference>,
 }
 
 /// Recording or correcting a stoma.
@@ -142,6 +153,12 @@ pub struct StomaPage {
     pub action: String,
     /// Id in the form, compared with the page's.
     pub patient_id: String,
+    /// The form's own id: sending it twice makes one stoma.
+    pub once: String,
+    /// What was kept of the form.
+    pub draft: Draft,
+    /// Where it differs from a record that was changed meanwhile.
+    pub differences: Vec<Difference>,
     /// Fields.
     pub s: StomaFields,
 }
@@ -158,6 +175,8 @@ pub struct EndPage {
     pub errors: ErrorSummary,
     /// Where the form goes.
     pub action: String,
+    /// Id of the patient, compared with the page's.
+    pub patient: String,
     /// Row version.
     pub version: String,
     /// Reason.
@@ -242,6 +261,7 @@ pub struct DomainView {
 #[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
 pub struct SkinView {
     pub score: Score,
+    pub map: Option<MapDrawing>,
     pub facts: Vec<(String, String)>,
     pub domains: Vec<DomainView>,
     pub standing: String,

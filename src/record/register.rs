@@ -6,11 +6,13 @@ use chrono::NaiveDate;
 
 use super::pages::{LikelyRecord, PatientPage, SideBySide};
 use crate::access::store::{Service, service};
-use crate::audit::{Event, append, view};
+use crate::audit::{Event, Outcome, append, view};
 use crate::db::ids::ServiceId;
 use crate::db::{Conn, Stamp, StoreError};
 use crate::display;
+use crate::drafts::{self, Draft, Kept, Place};
 use crate::follow_up::offered;
+use crate::once;
 use crate::patients::forms::{GENDERS, PatientForm, Wrong};
 use crate::patients::identifiers::Identifier;
 use crate::patients::likely::{self, Likely};
@@ -58,18 +60,24 @@ impl Choices {
     }
 }
 
+/// Where the form lives, for its draft.
+fn place() -> Result<Place, AppError> {
+    "/patients/new".parse().map_err(|_| AppError::NotFound)
+}
+
 struct Shown<'a> {
     patient: &'a PatientForm,
     stoma: &'a StomaForm,
     wrong: Wrong,
     stoma_wrong: Wrong,
     protocols: &'a [(String, String)],
+    today: NaiveDate,
     beside: SideBySide,
 }
 
 fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
     let f = shown.patient.fields(&shown.wrong);
-    let s = shown.stoma.fields(&shown.stoma_wrong, shown.protocols);
+    let s = shown.stoma.fields(&shown.stoma_wrong, shown.protocols, shown.today);
     let mut errors = f.errors();
     errors.items.extend(s.errors().items);
     if errors.is_empty() && !shown.beside.is_empty() {
@@ -90,6 +98,9 @@ fn build(signed: &Signed, shown: Shown<'_>) -> PatientPage {
         button: if likely.is_empty() { "Register" } else { "Register all the same" }.to_owned(),
         likely,
         button_name: String::new(),
+        hidden: vec![("once".to_owned(), shown.patient.once.clone())],
+        differences: Vec::new(),
+        draft: place().map(|place| Draft::at(&place, None)).unwrap_or_default(),
     }
 }
 
@@ -151,21 +162,33 @@ impl Beside<'_> {
 
 /// `GET /patients/new`
 pub async fn form(state: web::Data<State>, signed: Signed) -> Answer {
-    let service = signed.service.id;
-    let choices =
-        view(&state.db, &signed.actor, move |conn| Ok((Choices::for_new(conn, service)?, Event::read("patient.new"))))
-            .await?;
-    let patient = PatientForm { gender: String::new(), ..PatientForm::default() };
-    let stoma = StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() };
+    let (service, place) = (signed.service.id, place()?);
+    let (actor, at) = (signed.actor.clone(), place.clone());
+    let (choices, kept) = view(&state.db, &signed.actor, move |conn| {
+        let kept = drafts::kept(conn, &actor, &at)?;
+        let event = Kept::noted(kept.as_ref(), Event::read("patient.new"));
+        Ok(((Choices::for_new(conn, service)?, kept), event))
+    })
+    .await?;
+    let (patient, stoma) = match &kept {
+        Some(kept) => (kept.form()?, kept.form()?),
+        None => (
+            PatientForm { once: once::fresh(), ..PatientForm::default() },
+            StomaForm { protocol: USUAL.to_owned(), ..StomaForm::default() },
+        ),
+    };
     let shown = Shown {
         patient: &patient,
         stoma: &stoma,
         wrong: Wrong::new(),
         stoma_wrong: Wrong::new(),
         protocols: &choices.protocols,
+        today: state.clock.today(),
         beside: SideBySide::default(),
     };
-    page(StatusCode::OK, &build(&signed, shown))
+    let mut shown = build(&signed, shown);
+    shown.draft = Draft::at(&place, kept.as_ref());
+    page(StatusCode::OK, &shown)
 }
 
 /// `POST /patients/new`
@@ -186,10 +209,15 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         other => {
             let wrong = other.err().unwrap_or_default();
             let beside = SideBySide::default();
-            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
+            let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, today, beside };
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
         }
     };
+    // The same form again is no duplicate: it answers as it did the first time.
+    let sending = once::of(&form.once)?;
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return Ok(see_other(answered));
+    }
     form.put_on(&mut patient, &facts);
     let (family, given, numbers) = (patient.family_name.clone(), patient.given_name.clone(), facts.identifiers.clone());
     let likely = view(&state.db, &signed.actor, move |conn| {
@@ -210,7 +238,7 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
         };
         let typed = Beside { patient: &patient, identifiers: &facts.identifiers };
         let beside = side_by_side(&typed, &likely, today);
-        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, beside };
+        let shown = Shown { patient: &form, stoma: &stoma_form, wrong, stoma_wrong, protocols, today, beside };
         return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, shown));
     }
     patient.version = 1;
@@ -218,15 +246,23 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     choices.settle(&mut stoma);
     let id = patient.id;
     let name = patient.display_name();
-    state
+    let place = place()?;
+    let to = state
         .db
         .write(&signed.actor, move |tx| {
+            if let Some(answered) = once::answered(tx, sending)? {
+                append(tx, Event::create("patient.record").outcome(Outcome::Refused).with("why", "sent twice"))?;
+                return Ok(answered);
+            }
+            let to = format!("/patients/{id}");
+            once::sent(tx, sending, &to)?;
+            drafts::drop_at(tx, &place)?;
             patients::add(tx, patient, &facts.identifiers)?;
             stomas::add(tx, &stoma)?;
             crate::access::store::say(tx, &format!("{name} is registered; reviews are planned."))?;
-            append(tx, Event::create("patient.record").about(id)).map(drop)
+            append(tx, Event::create("patient.record").about(id))?;
+            Ok::<_, StoreError>(to)
         })
-        .await
-        .map_err(|e: StoreError| AppError::from(e))?;
-    Ok(see_other(format!("/patients/{id}")))
+        .await?;
+    Ok(see_other(to))
 }

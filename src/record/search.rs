@@ -181,7 +181,7 @@ fn rows(
             },
             may_be: may_be(alike, patient.id),
             same_name: twin.then(|| "Same name as another here: check the date of birth".to_owned()),
-            roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, waiting),
+            roundel: shown::roundel(stoma.map(|s| s.kind.as_str()), &words, waiting, &[]),
             stoma: words,
             since: shown::since_surgery(stoma.and_then(|s| s.surgery_on), today),
             score: row.filter(|_| clinical).and_then(|r| shown::score_of(r, None)),

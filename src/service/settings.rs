@@ -5,7 +5,7 @@ use actix_web::web;
 use chrono::{Duration, NaiveTime};
 use serde::Deserialize;
 
-use super::pages::{FactsForm, FactsPage, SiteView};
+use super::pages::{ChosenView, FactsForm, FactsPage, SiteView};
 use super::{choices, steps, welcome};
 use crate::access::places::{self, Site};
 use crate::access::setup::{self, Step};
@@ -123,8 +123,8 @@ impl ServiceForm {
             nation: (
                 Field::new("nation", "Nation")
                     .hint(
-                        "Decides the bank holidays. A review planned already moves only when something in that \
-                         patient’s record next changes; a booked one never moves.",
+                        "Decides the bank holidays. Reviews planned already move to working days of the nation with the \
+                         daily run, by tomorrow; a booked one never moves.",
                     )
                     .error(error("nation")),
                 Choice::choose(nations, &self.nation),
@@ -202,7 +202,9 @@ pub fn build(signed: &Signed, loaded: &Loaded, typed: &Typed) -> FactsPage {
     for field in [&form.name, &form.phone, &form.nation.0, &form.opens, &form.closes, &form.slot, &new_site] {
         errors.take(field);
     }
-    sites.iter().for_each(|site| errors.take(&site.field));
+    for site in &sites {
+        errors.take(&site.field);
+    }
     FactsPage {
         shell: signed.shell(if errors.is_empty() { "Service" } else { "Error: Service" }, "/service"),
         errors,
@@ -220,9 +222,14 @@ pub fn build(signed: &Signed, loaded: &Loaded, typed: &Typed) -> FactsPage {
             ("Protocols", "/service/protocols", choices::protocols_in_use(of, &loaded.protocols)),
             ("Skin bands", "/service/bands", vec![choices::bands_in_use(of)]),
             ("Quantities", "/quantities", vec![choices::quantities_in_use(of)]),
+            (
+                "Closures",
+                "/closures",
+                vec![ChosenView::plain("", "Days on which you hold no clinic, besides bank holidays.")],
+            ),
         ]
         .into_iter()
-        .filter(|(_, href, _)| *href != "/quantities" || signed.may(Permission::SeeReference))
+        .filter(|(_, href, _)| href.starts_with("/service") || signed.may(Permission::SeeReference))
         .collect(),
     }
 }

@@ -26,7 +26,7 @@ pub fn charts(rows: &[AssessmentRow], stomas: &[Stoma], today: NaiveDate) -> Res
 }
 
 /// `rows`: oldest first, at least one.
-fn of_stoma(rows: &[&AssessmentRow], nth: usize, whose: &str, today: NaiveDate) -> Result<[Chart; 3], StoreError> {
+fn of_stoma(rows: &[&AssessmentRow], nth: usize, whose: &str, today: NaiveDate) -> Result<[Chart; 4], StoreError> {
     let first = rows.first().map_or(today, |a| a.assessed_on);
     let axis = || TimeAxis::dates(first, today);
     let points = |value: &dyn Fn(&AssessmentRow) -> i32| {
@@ -51,9 +51,13 @@ fn of_stoma(rows: &[&AssessmentRow], nth: usize, whose: &str, today: NaiveDate) 
         .series(Series::new("Eroded", Draw::Points, points(&|a| a.erosion)))
         .series(Series::new("Overgrown", Draw::Points, points(&|a| a.overgrowth)));
     let scale = Scale::new(0.0, 10.0, 2.0, "0 to 10, higher is worse");
-    let told = Plot::new(format!("told-{nth}"), format!("Pain and leaks{whose}"), axis(), scale)
+    let told_plot = Plot::new(format!("told-{nth}"), format!("Pain, itch and burning{whose}"), axis(), scale.clone())
         .series(Series::new("Pain of 10", Draw::Points, told(&|s| s.skin_pain)))
+        .series(Series::new("Itch of 10", Draw::Points, told(&|s| s.itch)))
+        .series(Series::new("Burning of 10", Draw::Points, told(&|s| s.burning)))
+        .missing("Not asked");
+    let leaks = Plot::new(format!("leaks-{nth}"), format!("Leaks{whose}"), axis(), scale)
         .series(Series::new("Leaks of 10", Draw::Points, told(&|s| s.leaks_of_last_10)))
         .missing("Not asked");
-    Ok([score, parts, told].map(|plot| plot.table_at("scores").draw()))
+    Ok([score, parts, told_plot, leaks].map(|plot| plot.table_at("scores").draw()))
 }

@@ -1,16 +1,20 @@
 //! Scores over time: every assessment of a patient, who scored it, and what was amended.
 
+use std::collections::BTreeMap;
+
 use actix_web::http::StatusCode;
 use actix_web::web;
 
 use super::charts::charts;
-use super::pages::{ScoreRow, SkinPage};
-use super::rules::change;
-use super::store::{self, AssessmentRow, Symptoms};
+use super::map_view;
+use super::pages::{MapRow, ScoreRow, SkinPage};
+use super::rules::map_words::compare;
+use super::rules::{MapCell, causes, change};
+use super::store::{self, AssessmentRow, Inputs, StomaFound, Symptoms};
 use crate::access::store as people;
 use crate::audit::{Event, view};
 use crate::db::StoreError;
-use crate::db::ids::{PatientId, StaffId};
+use crate::db::ids::{AssessmentId, PatientId, StaffId};
 use crate::display;
 use crate::patients::banner::banner;
 use crate::patients::parts::parts;
@@ -22,14 +26,15 @@ use crate::web::{Answer, PathOf, Permission, Signed, State, page};
 pub async fn over_time(state: web::Data<State>, signed: Signed, path: PathOf<PatientId>) -> Answer {
     let id = path.into_inner();
     let service = signed.service.id;
-    let (patient, identifiers, stomas, rows, staff) = view(&state.db, &signed.actor, move |conn| {
+    let (patient, identifiers, stomas, rows, maps, staff) = view(&state.db, &signed.actor, move |conn| {
         let patient = patients::find(conn, service, id)?;
         let identifiers = patients::identifiers_of(conn, service, id)?;
         let stomas = stomas::of_patient(conn, service, id)?;
         let rows = store::of_patient(conn, service, id, true)?;
+        let maps = store::maps_of(conn, service, id)?;
         let staff: Vec<(StaffId, String)> =
             people::everybody(conn, service)?.into_iter().map(|s| (s.id, s.display_name)).collect();
-        Ok(((patient, identifiers, stomas, rows, staff), Event::read("patient.skin").about(id)))
+        Ok(((patient, identifiers, stomas, rows, maps, staff), Event::read("patient.skin").about(id)))
     })
     .await?;
     let may_amend = signed.may(Permission::AssessSkin) && patient.ended_reason.is_none();
@@ -38,6 +43,7 @@ pub async fn over_time(state: web::Data<State>, signed: Signed, path: PathOf<Pat
         banner: banner(&patient, &identifiers, state.clock.today()),
         parts: parts(&signed, id, "/skin"),
         charts: charts(&rows, &stomas, state.clock.today())?,
+        maps: map_rows(&rows, &maps, &stomas, &staff)?,
         rows: rows.iter().map(|a| row(a, &rows, &stomas, &staff, may_amend)).collect::<Result<_, _>>()?,
         caution: format!(
             "A change of 1 or 2 points between two people may be noise ({}, {}).",
@@ -46,6 +52,44 @@ pub async fn over_time(state: web::Data<State>, signed: Signed, path: PathOf<Pat
         ),
     };
     page(StatusCode::OK, &shown)
+}
+
+/// How many maps stand side by side.
+const MOST_MAPS: usize = 12;
+
+/// The maps, the newest first, each compared with the one before it of the same stoma. An assessment of clear skin has an
+/// empty one; where skin was scored without a map there is none.
+fn map_rows(
+    rows: &[AssessmentRow],
+    maps: &BTreeMap<AssessmentId, Vec<MapCell>>,
+    stomas: &[Stoma],
+    staff: &[(StaffId, String)],
+) -> Result<Vec<MapRow>, StoreError> {
+    let drawn: Vec<&AssessmentRow> =
+        rows.iter().filter(|a| a.status == "signed" && (a.score == 0 || maps.contains_key(&a.id))).collect();
+    if drawn.iter().all(|a| !maps.contains_key(&a.id)) {
+        return Ok(Vec::new());
+    }
+    let cells = |a: &AssessmentRow| maps.get(&a.id).map_or(&[][..], Vec::as_slice);
+    let mut list = Vec::new();
+    for (nth, a) in drawn.iter().enumerate().take(MOST_MAPS) {
+        let found: StomaFound = a.findings.read()?;
+        let before = drawn.iter().skip(nth + 1).find(|b| b.stoma_id == a.stoma_id);
+        let change = before.map(|b| compare(cells(b), cells(a)));
+        let said = |what: &str, list: &[String]| (!list.is_empty()).then(|| format!("{what}: {}.", list.join("; ")));
+        list.push(MapRow {
+            on: display::short_date(a.assessed_on),
+            on_iso: a.assessed_on.to_string(),
+            stoma: stomas.iter().find(|s| s.id == a.stoma_id).map_or_else(String::new, Stoma::words),
+            score: format!("{} of 15", a.score),
+            by: staff.iter().find(|(id, _)| *id == a.signed_by).map_or_else(String::new, |(_, name)| name.clone()),
+            drawing: map_view::draw(&found, cells(a)),
+            change: change
+                .map(|c| [said("New or worse", &c.new), said("Healed", &c.healed)].into_iter().flatten().collect())
+                .unwrap_or_default(),
+        });
+    }
+    Ok(list)
 }
 
 fn row(
@@ -69,7 +113,13 @@ fn row(
         Some(n) => format!("better by {}", -n),
     };
     let asked = |value: Option<u8>| value.map_or_else(|| "Not asked".to_owned(), |n| n.to_string());
-    let note = [a.plan.clone(), a.amend_reason.clone().map(|r| format!("Amends an earlier one: {r}"))];
+    let inputs: Inputs = a.inputs.read()?;
+    let overruled =
+        inputs.map.overruled.iter().map(|o| {
+            format!("Area of {} judged {} points, by the map {}: {}.", o.domain, o.judged, o.by_map, o.reason)
+        });
+    let overruled = Some(overruled.collect::<Vec<_>>().join(" ")).filter(|words| !words.is_empty());
+    let note = [a.plan.clone(), overruled, a.amend_reason.clone().map(|r| format!("Amends an earlier one: {r}"))];
     Ok(ScoreRow {
         on: display::short_date(a.assessed_on),
         on_iso: a.assessed_on.to_string(),
@@ -81,8 +131,10 @@ fn row(
         erosion: a.erosion.to_string(),
         overgrowth: a.overgrowth.to_string(),
         pain: asked(symptoms.skin_pain),
+        itch: asked(symptoms.itch),
+        burning: asked(symptoms.burning),
         leaks: asked(symptoms.leaks_of_last_10),
-        cause: a.cause.clone().map_or_else(|| "None recorded".to_owned(), |c| c.replace('-', " ")),
+        cause: a.cause.as_deref().map_or_else(|| "None recorded".to_owned(), causes::words),
         by: staff.iter().find(|(id, _)| *id == a.signed_by).map_or_else(String::new, |(_, name)| name.clone()),
         rule: a.rule_version.clone(),
         note: note.into_iter().flatten().collect::<Vec<_>>().join(" "),

@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use super::map_view::MapDrawing;
 use crate::web::chart::Chart;
 use crate::web::shell::Shell;
 use crate::web::views::{Link, PatientBanner};
@@ -19,6 +20,8 @@ pub struct ScoreRow {
     pub erosion: String,
     pub overgrowth: String,
     pub pain: String,
+    pub itch: String,
+    pub burning: String,
     pub leaks: String,
     pub cause: String,
     pub by: String,
@@ -26,6 +29,18 @@ pub struct ScoreRow {
     pub note: String,
     pub amended: bool,
     pub amend_href: Option<String>,
+}
+
+/// One map beside the others.
+#[allow(missing_docs, reason = "prepared texts, named as the template reads them")]
+pub struct MapRow {
+    pub on: String,
+    pub on_iso: String,
+    pub stoma: String,
+    pub score: String,
+    pub by: String,
+    pub drawing: MapDrawing,
+    pub change: Vec<String>,
 }
 
 /// `GET /patients/{id}/skin`
@@ -40,6 +55,8 @@ pub struct SkinPage {
     pub parts: Vec<Link>,
     /// The same numbers as pictures.
     pub charts: Vec<Chart>,
+    /// Maps, the newest first.
+    pub maps: Vec<MapRow>,
     /// Newest first.
     pub rows: Vec<ScoreRow>,
     /// How far to trust a change, with source.

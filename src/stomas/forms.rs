@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::store::Stoma;
 use crate::dates_in::{self, DateProblem};
-use crate::web::form_view::{Choice, ErrorSummary, Field, Width};
+use crate::web::form_view::{Choice, ErrorSummary, Field, Width, chosen};
 
 /// Kinds, code and word.
 pub const KINDS: [(&str, &str); 3] = [("colostomy", "Colostomy"), ("ileostomy", "Ileostomy"), ("urostomy", "Urostomy")];
@@ -178,11 +178,13 @@ impl StomaForm {
     }
 
     /// The fields as the page shows them.
-    pub fn fields(&self, wrong: &Wrong, protocols: &[(String, String)]) -> StomaFields {
+    pub fn fields(&self, wrong: &Wrong, protocols: &[(String, String)], today: NaiveDate) -> StomaFields {
         let error = |name: &str| wrong.iter().find(|(n, _)| *n == name).map(|(_, text)| text.clone());
         let field = |name: &str, label: &str, value: &str| Field::new(name, label).value(value).error(error(name));
-        let date =
-            |name: &str, label: &str, value: &str| field(name, label, value).optional().hint("27 Nov 2026, or today");
+        let date = |name: &str, label: &str, value: &str| {
+            let offers = dates_in::offers(value, today);
+            field(name, label, value).optional().hint("27 Nov 2026, or today").offers(offers)
+        };
         let pick = |name: &str, label: &str, value: &str, list: &[(&str, &str)]| {
             let choices = list.iter().map(|(code, word)| Choice::new(*code, *word)).collect();
             (Field::new(name, label).error(error(name)), Choice::choose(choices, value))
@@ -236,6 +238,17 @@ pub struct StomaFields {
 }
 
 impl StomaFields {
+    /// Every question with what stands in it, in words.
+    pub fn said(&self) -> Vec<(String, String)> {
+        let plain = |field: &Field| (field.label.clone(), field.value.clone());
+        let pick = |(field, choices): &(Field, Vec<Choice>)| (field.label.clone(), chosen(choices));
+        let mut said: Vec<_> = [&self.kind, &self.construction, &self.permanence, &self.surgery].map(pick).into();
+        said.extend([&self.surgery_on, &self.discharge_on, &self.reversal_on, &self.reversed_on].map(plain));
+        said.extend([&self.last_seen_on, &self.place, &self.width_mm, &self.height_mm, &self.protrusion_mm].map(plain));
+        said.push(pick(&self.protocol));
+        said
+    }
+
     /// Everything wrong, in the order of the page.
     pub fn errors(&self) -> ErrorSummary {
         let mut summary = ErrorSummary::none();

@@ -12,9 +12,10 @@ use super::pages::{CataloguePage, ItemFields, ItemGroup, ItemView};
 use super::rules::{Convexity, Coupling, ItemCategory, catalogue};
 use super::store::{self, Item};
 use crate::access::store as access;
-use crate::audit::{Event, append, view};
+use crate::audit::{Event, Outcome, append, view};
 use crate::db::ids::{ItemId, ServiceId};
 use crate::db::{Stamp, StoreError};
+use crate::once;
 use crate::web::form_view::{Choice, ErrorSummary, Field, Width};
 use crate::web::{Answer, AppError, PathOf, Permission, Posted, Signed, State, page, see_other};
 
@@ -62,6 +63,8 @@ pub fn starter_items(service: ServiceId, now: Stamp) -> Vec<Item> {
 #[derive(Clone, Debug, Default, Deserialize, Validate)]
 #[serde(default)]
 pub struct ItemForm {
+    /// The form's own id: sending it twice makes one item.
+    once: String,
     category: String,
     #[validate(length(
         min = 3,
@@ -327,27 +330,42 @@ fn build(signed: &Signed, items: &[Item], form: &ItemForm, wrong: &Wrong) -> Cat
         ),
         groups: groups.collect(),
         form: signed.may(Permission::EditCatalogue).then(|| form.fields(wrong)),
+        once: form.once.clone(),
     }
 }
 
 /// `GET /catalogue`
 pub async fn list(state: web::Data<State>, signed: Signed) -> Answer {
     let items = load(&state, &signed).await?;
-    page(StatusCode::OK, &build(&signed, &items, &ItemForm::default(), &Wrong::new()))
+    page(
+        StatusCode::OK,
+        &build(&signed, &items, &ItemForm { once: once::fresh(), ..ItemForm::default() }, &Wrong::new()),
+    )
 }
 
 /// `POST /catalogue`: an own item.
 pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<ItemForm>) -> Answer {
     let form = form.0;
+    let (sending, service) = (once::of(&form.once)?, signed.service.id);
+    // Before it is read: sent again, its name is taken by itself.
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return Ok(see_other(answered));
+    }
     let items = load(&state, &signed).await?;
     let item = match form.read(signed.service.id, &items, &signed.actor.name, Stamp::new(state.clock.now())) {
         Ok(item) => item,
         Err(wrong) => return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, &items, &form, &wrong)),
     };
     let href = format!("/catalogue#{}", item.category);
+    let to = href.clone();
     state
         .db
         .write(&signed.actor, move |tx| {
+            if once::answered(tx, sending)?.is_some() {
+                let event = Event::create("catalogue.item").outcome(Outcome::Refused).with("why", "sent twice");
+                return append(tx, event).map(drop);
+            }
+            once::sent(tx, sending, &to)?;
             access::say(tx, &format!("{} is in the catalogue.", item.name))?;
             let event = Event::create("catalogue.item").with("item", item.id).with("category", &item.category);
             store::add_items(tx, &[item])?;

@@ -15,6 +15,7 @@ use crate::audit::{Event, append, view};
 use crate::db::ids::{PatientId, PrescriptionId, ServiceId, StaffId, StomaId};
 use crate::db::{Conn, Doc, Stamp, StoreError, Tx};
 use crate::display;
+use crate::drafts::{self, Draft, Kept, Place};
 use crate::patients::banner::banner;
 use crate::patients::identifiers::Identifier;
 use crate::patients::store::{self as patients, Patient};
@@ -66,6 +67,22 @@ async fn seen(state: &State, signed: &Signed, id: PatientId) -> Result<Loaded, A
         Ok((load(conn, service, id)?, Event::read("patient.supplies").about(id)))
     })
     .await?)
+}
+
+/// Where the form of a stoma's list lives, for what was typed and not saved.
+fn place(id: PatientId, stoma: StomaId) -> Result<Place, AppError> {
+    format!("/patients/{id}/supplies?stoma={stoma}").parse().map_err(|_| AppError::NotFound)
+}
+
+/// What was typed into the form of this stoma's list and not saved; noted in the log when there is something.
+async fn kept(state: &State, signed: &Signed, place: Place) -> Result<Option<Kept>, AppError> {
+    let actor = signed.actor.clone();
+    let found = state.db.read(move |conn| drafts::kept(conn, &actor, &place)).await?;
+    if found.is_some() {
+        let event = Kept::noted(found.as_ref(), Event::read("draft"));
+        state.db.write(&signed.actor, move |tx| append(tx, event).map(drop)).await.map_err(|e: StoreError| e)?;
+    }
+    Ok(found)
 }
 
 impl Loaded {
@@ -178,10 +195,12 @@ struct Filled<'a> {
     form: DraftForm,
     wrong: Wrong,
     checked: Option<(DraftFacts, Checked)>,
+    /// When what stands in it was kept, if it was typed before and not saved.
+    from: Option<String>,
 }
 
 fn form_view(signed: &Signed, loaded: &Loaded, filled: &Filled<'_>) -> DraftView {
-    let Filled { stoma, form, wrong, checked } = filled;
+    let Filled { stoma, form, wrong, checked, .. } = filled;
     let (draft, in_force) = (loaded.list_of(stoma.id, "draft"), loaded.list_of(stoma.id, "signed"));
     let intro = match (draft, in_force) {
         (Some(draft), _) => format!(
@@ -249,7 +268,12 @@ fn build(signed: &Signed, loaded: &Loaded, filled: Option<&Filled<'_>>, today: N
         standfirst: standfirst.to_owned(),
         lists: shown.map(|stoma| list_view(loaded, stoma)).collect(),
         choose,
+        draft: filled
+            .and_then(|filled| Some((filled, place(loaded.patient.id, filled.stoma.id).ok()?)))
+            .map(|(filled, place)| Draft { from: filled.from.clone(), ..Draft::at(&place, None) })
+            .unwrap_or_default(),
         form: filled.map(|filled| form_view(signed, loaded, filled)),
+        theirs: Vec::new(),
         versions: versions(loaded),
     }
 }
@@ -264,15 +288,24 @@ pub async fn form(state: web::Data<State>, signed: Signed, path: PathOf<PatientI
         (None, [only]) => Some(*only),
         (None, _) => None,
     };
-    let filled = stoma.filter(|_| signed.may(Permission::DrawUpSupplies)).map(|stoma| {
+    let stoma = stoma.filter(|_| signed.may(Permission::DrawUpSupplies));
+    let typed = match stoma {
+        Some(stoma) => kept(&state, &signed, place(loaded.patient.id, stoma.id)?).await?,
+        None => None,
+    };
+    let mut filled = stoma.map(|stoma| {
         let draft = loaded.list_of(stoma.id, "draft");
         let held = draft.or_else(|| loaded.list_of(stoma.id, "signed"));
         let mut form = DraftForm::of(held, loaded.lines_of(held), loaded.patient.dispenser.as_deref());
         form.draft = draft.map_or_else(PrescriptionId::new, |draft| draft.id).to_string();
         form.stoma = stoma.id.to_string();
         form.add_empty(SPARE_LINES);
-        Filled { stoma, form, wrong: Wrong::new(), checked: None }
+        Filled { stoma, form, wrong: Wrong::new(), checked: None, from: None }
     });
+    if let (Some(filled), Some(typed)) = (&mut filled, &typed) {
+        filled.form = typed.form()?;
+        filled.from = Some(typed.when());
+    }
     page(StatusCode::OK, &build(&signed, &loaded, filled.as_ref(), today))
 }
 
@@ -293,7 +326,7 @@ pub async fn post(state: web::Data<State>, signed: Signed, path: PathOf<PatientI
     let empty = form.tidy();
     if form.act == "more" {
         form.add_empty(empty + SPARE_LINES);
-        let filled = Filled { stoma, form, wrong: Wrong::new(), checked: None };
+        let filled = Filled { stoma, form, wrong: Wrong::new(), checked: None, from: None };
         return page(StatusCode::OK, &build(&signed, &loaded, Some(&filled), today));
     }
     let read = form.read(&loaded.items, today);
@@ -301,14 +334,36 @@ pub async fn post(state: web::Data<State>, signed: Signed, path: PathOf<PatientI
     let facts = match read {
         Ok(facts) => facts,
         Err(wrong) => {
-            let filled = Filled { stoma, form, wrong, checked: None };
+            let filled = Filled { stoma, form, wrong, checked: None, from: None };
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, &loaded, Some(&filled), today));
         }
     };
     let set = &signed.service.quantity_set;
     let checked = order::check(loaded.whose(stoma, today), facts.period, set, &facts.lines)?;
+    let stands = loaded.list_of(stoma.id, "draft").filter(|held| held.id == id && held.version != form.version);
+    if let Some(stands) = stands.filter(|_| form.act == "save") {
+        // Somebody else saved the draft meanwhile: theirs is shown beside what was typed, which is on the version of now.
+        let by = loaded.staff_name(stands.drawn_up_by);
+        let text = format!(
+            "Somebody else changed this draft since the form was opened: version {} is now as {by} saved it. Nothing of \
+             yours is saved yet. Theirs is shown first; saving now puts yours in its place",
+            stands.number
+        );
+        form.version = stands.version;
+        let theirs = loaded.lines_of(Some(stands)).iter().map(line_view).collect();
+        let filled = Filled {
+            stoma,
+            form,
+            wrong: vec![("theirs".to_owned(), text)],
+            checked: Some((facts, checked)),
+            from: None,
+        };
+        let mut shown = build(&signed, &loaded, Some(&filled), today);
+        shown.theirs = theirs;
+        return page(StatusCode::CONFLICT, &shown);
+    }
     if form.act != "save" {
-        let filled = Filled { stoma, form, wrong: Wrong::new(), checked: Some((facts, checked)) };
+        let filled = Filled { stoma, form, wrong: Wrong::new(), checked: Some((facts, checked)), from: None };
         return page(StatusCode::OK, &build(&signed, &loaded, Some(&filled), today));
     }
     let draft = Prescription {
@@ -334,7 +389,14 @@ pub async fn post(state: web::Data<State>, signed: Signed, path: PathOf<PatientI
         version: form.version,
     };
     let rows = order::rows((draft.service_id, draft.patient_id, id), &facts.lines, &checked)?;
-    state.db.write(&signed.actor, move |tx| save(tx, draft, &rows)).await?;
+    let place = place(draft.patient_id, draft.stoma_id)?;
+    state
+        .db
+        .write(&signed.actor, move |tx| {
+            drafts::drop_at(tx, &place)?;
+            save(tx, draft, &rows)
+        })
+        .await?;
     Ok(see_other(format!("/prescriptions/{id}/summary")))
 }
 

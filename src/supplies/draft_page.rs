@@ -10,6 +10,7 @@ use super::forms::{DraftForm, ISSUES, PERIODS, TypedLine, Wrong};
 use super::order::{Checked, KeptFinding, KeptVerdict, Ordered};
 use super::rules::{ItemCategory, SetId, shipped_set};
 use super::store::{Item, LineRow};
+use crate::drafts::Draft;
 use crate::web::form_view::{Choice, ErrorSummary, Field, Question, Width};
 use crate::web::shell::Shell;
 use crate::web::views::{Link, PatientBanner};
@@ -129,6 +130,10 @@ pub struct SuppliesPage {
     pub lists: Vec<ListView>,
     /// Stomas a list can be drawn up for, where there are several.
     pub choose: Vec<Link>,
+    /// The draft as somebody else saved it meanwhile.
+    pub theirs: Vec<LineView>,
+    /// What was typed into the form and not saved.
+    pub draft: Draft,
     /// The form, for those who may.
     pub form: Option<DraftView>,
     /// All versions, newest first.

@@ -26,6 +26,7 @@ pub struct ChangeView {
 #[derive(Clone, Debug, Default)]
 pub struct SignView {
     pub action: String,
+    pub patient_id: String,
     pub version: String,
     pub seal: String,
     /// What a signature does.
@@ -41,6 +42,7 @@ pub struct SignView {
 pub struct StopView {
     pub heading: String,
     pub action: String,
+    pub patient_id: String,
     pub version: String,
     pub reason: Field,
     pub button: String,
@@ -64,6 +66,8 @@ pub struct SummaryPage {
     pub standfirst: String,
     pub pdf_href: String,
     pub large_href: String,
+    /// The change routine, of a list in force.
+    pub routine_href: Option<String>,
     pub all_href: String,
     pub edit_href: Option<String>,
     /// Label and value.
@@ -142,6 +146,8 @@ pub struct CataloguePage {
     pub groups: Vec<ItemGroup>,
     /// For those who may: the form.
     pub form: Option<ItemFields>,
+    /// The form's own id.
+    pub once: String,
 }
 
 /// One row of a quantity set.

@@ -1,5 +1,5 @@
-//! The summary on paper: what GP, dispenser and patient hold in their hands. Dates in the long form, for the patient
-//! reads them too. What is not in force says so at the head of every page.
+//! The summary on paper, for GP and dispenser; the patient's own edition is in `patient_paper`. Dates in the long form.
+//! What is not in force says so at the head of every page.
 
 use actix_web::HttpResponse;
 use actix_web::http::header;
@@ -9,21 +9,35 @@ use serde::Deserialize;
 
 use super::draft::{local, state_words};
 use super::draft_page::{CheckView, days, item_words, use_words};
+use super::patient_paper;
+use super::patient_words::language;
 use super::store::LineRow;
 use super::summary::{Loaded, seen};
 use crate::db::StoreError;
 use crate::db::ids::PrescriptionId;
 use crate::display::long_date;
 use crate::patients::identifiers::Scheme;
-use crate::print::{self, Block, Column, Document, PrintError, TextSize};
+use crate::print::{self, Block, Column, Document, PAGE_OF, PrintError, TextSize};
 use crate::web::{Answer, AppError, PathOf, QueryOf, Signed, State};
 
 /// How the paper is wanted.
 #[derive(Deserialize)]
 pub struct Wanted {
-    /// `large` for large print.
+    /// `large` for the patient's edition, `larger` for the same in large print.
     #[serde(default)]
-    size: String,
+    pub size: String,
+    /// Language of what is for the patient; empty for the usual one.
+    #[serde(default)]
+    pub language: String,
+}
+
+/// The size asked for by name.
+pub fn text_size(asked: &str, otherwise: TextSize) -> TextSize {
+    match asked {
+        "large" => TextSize::ClearPrint,
+        "larger" => TextSize::LargePrint,
+        _ => otherwise,
+    }
 }
 
 /// Who prints, when, for whom they work.
@@ -42,6 +56,21 @@ pub struct Printing<'a> {
     pub at: NaiveDateTime,
     /// How large.
     pub size: TextSize,
+}
+
+impl<'a> Printing<'a> {
+    /// Somebody signed in prints.
+    pub fn of(signed: &'a Signed, at: NaiveDateTime, size: TextSize) -> Self {
+        Self {
+            service: &signed.service.name,
+            phone: signed.service.phone.as_deref(),
+            demo: signed.service.demo,
+            band_set: &signed.service.band_set,
+            by: &signed.actor.name,
+            at,
+            size,
+        }
+    }
 }
 
 /// Words at the head of every page of what must not be supplied from.
@@ -169,6 +198,7 @@ pub fn document(loaded: &Loaded, printing: &Printing<'_>, today: NaiveDate) -> R
             printing.by,
             long_date(printing.at.date()),
         ),
+        page_of: PAGE_OF.to_owned(),
         mark: mark(loaded, printing.demo),
         created: printing.at,
         size: printing.size,
@@ -186,24 +216,24 @@ pub async fn pdf(
     let id = path.into_inner();
     let loaded = seen(&state, &signed, id, "prescription.pdf").await?;
     let now = state.clock.now().with_timezone(&chrono::Local).naive_local();
-    let printing = Printing {
-        service: &signed.service.name,
-        phone: signed.service.phone.as_deref(),
-        demo: signed.service.demo,
-        band_set: &signed.service.band_set,
-        by: &signed.actor.name,
-        at: now,
-        size: if wanted.0.size == "large" { TextSize::ClearPrint } else { TextSize::Usual },
+    let words = language(&wanted.0.language)?;
+    let printing = Printing::of(&signed, now, text_size(&wanted.0.size, TextSize::Usual));
+    let document = if printing.size == TextSize::Usual {
+        document(&loaded, &printing, state.clock.today())?
+    } else {
+        patient_paper::document(&loaded, &printing, words)
     };
-    let document = document(&loaded, &printing, state.clock.today())?;
-    let bytes = web::block(move || print::render(&document)).await.map_err(|_| AppError::Busy)?.map_err(refused)?;
     // The name of a file ends up in folders and histories: nothing of the patient in it.
     let on = local(loaded.held.signed_at.unwrap_or(loaded.held.drawn_up_at));
-    let name =
-        format!("inline; filename=\"supplies-summary-{}-version-{}.pdf\"", on.format("%Y-%m-%d"), loaded.held.number);
+    answer(document, &format!("supplies-summary-{}-version-{}", on.format("%Y-%m-%d"), loaded.held.number)).await
+}
+
+/// Sets a document and answers with it. `name` goes into the file's name.
+pub async fn answer(document: Document, name: &str) -> Answer {
+    let bytes = web::block(move || print::render(&document)).await.map_err(|_| AppError::Busy)?.map_err(refused)?;
     Ok(HttpResponse::Ok()
         .content_type("application/pdf")
-        .insert_header((header::CONTENT_DISPOSITION, name))
+        .insert_header((header::CONTENT_DISPOSITION, format!("inline; filename=\"{name}.pdf\"")))
         .body(bytes))
 }
 
@@ -214,7 +244,7 @@ fn refused(error: PrintError) -> AppError {
             AppError::Unreadable(format!("The PDF was not made: {error}. The page itself can be printed."))
         }
         other => {
-            tracing::error!(error = %other, "a summary could not be printed");
+            tracing::error!(error = %other, "a paper could not be printed");
             AppError::Unknown
         }
     }

@@ -9,8 +9,9 @@ use super::store::{self, Prescription};
 use super::summary::{self, Loaded, Mistake, OVERRIDE_FIELD, STOP_FIELD};
 use crate::access::store as access;
 use crate::audit::{Event, Outcome, append};
-use crate::db::ids::PrescriptionId;
+use crate::db::ids::{PatientId, PrescriptionId};
 use crate::db::{Doc, StoreError, Tx};
+use crate::once;
 use crate::web::{Answer, AppError, PathOf, Permission, Posted, Signed, State, page, see_other};
 
 /// Shortest reason for signing against a refusal (local: a word is no reason).
@@ -24,6 +25,7 @@ const LONGEST: usize = 300;
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
 pub struct SignForm {
+    patient: String,
     version: i32,
     seal: String,
     override_reason: String,
@@ -33,6 +35,7 @@ pub struct SignForm {
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default)]
 pub struct StopForm {
+    patient: String,
     version: i32,
     reason: String,
 }
@@ -44,6 +47,16 @@ fn reason_within(typed: &str, shortest: usize, what: &str) -> Result<String, Str
         n if n > LONGEST => Err(format!("Shorten the reason to {LONGEST} characters")),
         _ => Ok(reason),
     }
+}
+
+/// A form of another patient's page is refused.
+fn same_patient(named: &str, of: PatientId) -> Result<(), AppError> {
+    if named == of.to_string() {
+        return Ok(());
+    }
+    Err(AppError::Conflict(
+        "This form belongs to another patient's page. Nothing was saved. Open the right list.".into(),
+    ))
 }
 
 async fn again(state: &State, signed: &Signed, id: PrescriptionId, mistake: Mistake) -> Answer {
@@ -61,6 +74,10 @@ pub async fn sign(
     let (id, form, service, today) = (path.into_inner(), form.0, signed.service.id, state.clock.today());
     let loaded: Loaded =
         state.db.read(move |conn| summary::load(conn, service, id, today)).await.map_err(|e: StoreError| e)?;
+    same_patient(&form.patient, loaded.held.patient_id)?;
+    let sending =
+        once::derived(&["sign", &id.to_string(), &form.version.to_string(), &form.seal, &signed.staff_id.to_string()]);
+    let to = format!("/prescriptions/{id}/summary");
     let refuses = loaded.checked.as_ref().is_some_and(super::order::Checked::refuses);
     let override_reason = if refuses {
         match reason_within(&form.override_reason, SHORTEST_OVERRIDE, "Write why the order is right all the same") {
@@ -76,6 +93,12 @@ pub async fn sign(
     state
         .db
         .write(&signed.actor, move |tx| {
+            if once::answered(tx, sending)?.is_some() {
+                let event = Event::update("prescription.sign").outcome(Outcome::Refused).with("why", "sent twice");
+                append(tx, event)?;
+                return Ok(());
+            }
+            once::sent(tx, sending, &to)?;
             let loaded = summary::load(tx.conn(), service, id, today)?;
             put_in_force(tx, &loaded, &form, override_reason)
         })
@@ -132,6 +155,7 @@ pub async fn stop(
     let (id, form, service) = (path.into_inner(), form.0, signed.service.id);
     let held = state.db.read(move |conn| store::find(conn, service, id)).await.map_err(|e: StoreError| e)?;
     let is_draft = held.status == "draft";
+    same_patient(&form.patient, held.patient_id)?;
     if !is_draft && !signed.may(Permission::SignPrescriptions) {
         let event = Event::update("prescription.stop").outcome(Outcome::Refused).about(held.patient_id);
         let event = event.with("prescription", id);
@@ -143,13 +167,27 @@ pub async fn stop(
         Ok(reason) => reason,
         Err(text) => return again(&state, &signed, id, Mistake { id: STOP_FIELD, text, typed: form.reason }).await,
     };
-    if !matches!(held.status.as_str(), "draft" | "signed") || held.version != form.version {
-        return Err(StoreError::Stale.into());
-    }
     let patient = held.patient_id;
+    let to = if is_draft { format!("/patients/{patient}/supplies") } else { format!("/prescriptions/{id}/summary") };
+    let me = signed.staff_id.to_string();
+    let sending = once::derived(&["stop", &id.to_string(), &form.version.to_string(), &reason, &me]);
+    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        return Ok(see_other(answered));
+    }
+    if !matches!(held.status.as_str(), "draft" | "signed") || held.version != form.version {
+        return Err(AppError::Conflict(format!(
+            "Somebody else changed this list since the page was shown. Nothing was saved. You had typed: “{reason}”."
+        )));
+    }
+    let answer = to.clone();
     state
         .db
         .write(&signed.actor, move |tx| {
+            if once::answered(tx, sending)?.is_some() {
+                let event = Event::update("prescription.stop").outcome(Outcome::Refused).with("why", "sent twice");
+                return append(tx, event).map(drop);
+            }
+            once::sent(tx, sending, &answer)?;
             store::stop(tx, &held, &reason)?;
             let said = if is_draft {
                 "The draft was thrown away."
@@ -163,9 +201,5 @@ pub async fn stop(
         })
         .await
         .map_err(|e: StoreError| e)?;
-    Ok(see_other(if is_draft {
-        format!("/patients/{patient}/supplies")
-    } else {
-        format!("/prescriptions/{id}/summary")
-    }))
+    Ok(see_other(to))
 }

@@ -312,3 +312,32 @@ pub fn choose_quantity_set(tx: &mut Tx<'_>, service: ServiceId, code: &str) -> R
         diesel::update(services::table.find(service)).set(services::quantity_set.eq(code)).execute(tx.conn())?;
     if changed == 1 { Ok(()) } else { Err(StoreError::NotFound) }
 }
+
+/// Lists in force of these patients, each with its lines in order: for lists of several patients.
+pub fn in_force_of(
+    conn: &mut Conn,
+    service: ServiceId,
+    patients: &[PatientId],
+) -> Result<Vec<(Prescription, Vec<LineRow>)>, StoreError> {
+    let signed: Vec<Prescription> = prescriptions::table
+        .filter(prescriptions::service_id.eq(service))
+        .filter(prescriptions::patient_id.eq_any(patients))
+        .filter(prescriptions::status.eq("signed"))
+        .order((prescriptions::patient_id, prescriptions::number))
+        .select(Prescription::as_select())
+        .load(conn)?;
+    let ids: Vec<PrescriptionId> = signed.iter().map(|list| list.id).collect();
+    let mut all: Vec<LineRow> = prescription_lines::table
+        .filter(prescription_lines::service_id.eq(service))
+        .filter(prescription_lines::prescription_id.eq_any(&ids))
+        .order(prescription_lines::position)
+        .select(LineRow::as_select())
+        .load(conn)?;
+    let mut lists = Vec::with_capacity(signed.len());
+    for list in signed {
+        let (own, others) = all.into_iter().partition(|line| line.prescription_id == list.id);
+        all = others;
+        lists.push((list, own));
+    }
+    Ok(lists)
+}

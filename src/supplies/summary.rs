@@ -123,7 +123,8 @@ fn person(row: &StaffRow) -> String {
     }
 }
 
-fn or_not_recorded(value: Option<&String>) -> String {
+/// A text, or that there is none.
+pub fn or_not_recorded(value: Option<&String>) -> String {
     value.map(|text| text.trim().to_owned()).filter(|text| !text.is_empty()).unwrap_or_else(|| "Not recorded".into())
 }
 
@@ -173,7 +174,8 @@ impl Loaded {
         facts
     }
 
-    fn size_words(&self) -> String {
+    /// "32 mm wide, 30 mm high, stands out 12 mm"
+    pub fn size_words(&self) -> String {
         let Stoma { width_mm, height_mm, protrusion_mm, .. } = &self.stoma;
         let size = match (width_mm, height_mm) {
             (Some(width), Some(height)) if width == height => format!("{width} mm round"),
@@ -299,6 +301,7 @@ pub fn build(
     let sign = loaded.checked.as_ref().filter(|_| may_sign).map(|checked| -> Result<SignView, AppError> {
         Ok(SignView {
             action: format!("/prescriptions/{}/sign", held.id),
+            patient_id: held.patient_id.to_string(),
             version: held.version.to_string(),
             seal: checked.seal()?,
             reason: checked.refuses().then(|| {
@@ -325,6 +328,7 @@ pub fn build(
         StopView {
             heading: heading.to_owned(),
             action: format!("/prescriptions/{}/stop", held.id),
+            patient_id: held.patient_id.to_string(),
             version: held.version.to_string(),
             reason: field(STOP_FIELD, label),
             button: button.to_owned(),
@@ -354,6 +358,7 @@ pub fn build(
         pdf_href: format!("/prescriptions/{}/summary.pdf", held.id),
         large_href: format!("/prescriptions/{}/summary.pdf?size=large", held.id),
         edit_href: edit.then(|| format!("{all_href}?stoma={}#draft", loaded.stoma.id)),
+        routine_href: is_signed.then(|| format!("/prescriptions/{}/routine", held.id)),
         all_href,
         facts: loaded.facts(short, today, &signed.service.band_set),
         period: loaded.period_words(),

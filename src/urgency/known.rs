@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use super::rules::{
-    Band, Bleeding, Decision, Prolapse, ReviewDates, Separation, Signals, StomaColour, decide_urgency, shipped,
+    Band, Bleeding, Decision, Prolapse, Reason, ReviewDates, Separation, Signals, StomaColour, decide_urgency, shipped,
 };
 use crate::db::StoreError;
 use crate::follow_up::rules::{Nation, StomaKind, WorkingDays};
@@ -23,6 +23,18 @@ pub struct Known {
     pub leaks_of_last_10: Option<u8>,
     /// 0 to 10.
     pub skin_pain: Option<u8>,
+    /// Pain of the belly, 0 to 10.
+    #[serde(default)]
+    pub abdominal_pain: Option<u8>,
+    /// Hours without output.
+    #[serde(default)]
+    pub no_output_hours: Option<u32>,
+    /// Times a day.
+    #[serde(default)]
+    pub pouch_off_per_day: Option<u8>,
+    /// Hours of the clock affected at the last assessment, with the worst finding of each: for the roundel.
+    #[serde(default)]
+    pub marked: Vec<(u8, String)>,
     /// Codes of findings and symptoms.
     #[serde(default)]
     pub codes: Vec<String>,
@@ -49,6 +61,9 @@ impl Known {
             output_ml_24h: symptoms.output_ml_24h,
             leaks_of_last_10: symptoms.leaks_of_last_10,
             skin_pain: symptoms.skin_pain,
+            abdominal_pain: symptoms.abdominal_pain,
+            no_output_hours: symptoms.no_output_hours,
+            pouch_off_per_day: symptoms.pouch_off_per_day,
             codes: found.findings.iter().chain(&symptoms.also).cloned().collect(),
             score: Some(score),
             previous_score: previous,
@@ -67,18 +82,22 @@ impl Known {
         Signals {
             stoma_colour: self.stoma_colour.as_deref().and_then(|c| find(StomaColour::CODES, c)),
             output_ml_24h: self.output_ml_24h.map(f64::from),
+            no_output_hours: self.no_output_hours.map(f64::from),
             vomiting: has("vomiting"),
+            abdominal_pain: self.abdominal_pain.map(u32::from),
             bleeding: word("bleeding-").and_then(|c| find(Bleeding::CODES, c)),
             fever: has("fever"),
             spreading_redness: has("spreading-redness"),
             separation: word("separation-").and_then(|c| find(Separation::CODES, c)),
             prolapse: word("prolapse-").and_then(|c| find(Prolapse::CODES, c)),
+            hernia: has("hernia"),
             rapid_painful_ulcer: has("rapid-painful-ulcer"),
             dehydration_signs: has("dehydration"),
             score: self.score,
             previous_score: self.previous_score,
             skin_pain: self.skin_pain.map(u32::from),
             leaks_of_last_10: self.leaks_of_last_10.map(u32::from),
+            pouch_off_per_day: self.pouch_off_per_day.map(f64::from),
             overdue_days: days(latest).filter(|d| *d > 0),
             missed_in_a_row: self.missed_in_a_row.filter(|n| *n > 0),
             days_since_discharge: fresh,
@@ -124,9 +143,24 @@ fn find<T: Copy>(codes: &[(&str, T)], code: &str) -> Option<T> {
     codes.iter().find(|(c, _)| *c == code).map(|(_, value)| *value)
 }
 
+/// A red flag: what it is and what to do by the usual teaching.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RedFlag {
+    /// Code of the threshold.
+    pub rule: String,
+    /// What was found, with source and standing.
+    pub words: String,
+    /// What to do; ends with the local escalation policy.
+    pub advice: String,
+}
+
 /// What findings ask for, in words.
 #[derive(Clone, Debug, Default)]
 pub struct Urgency {
+    /// What interrupts: to be answered before signing.
+    pub red_flags: Vec<RedFlag>,
+    /// Version of the thresholds that decided.
+    pub thresholds: String,
     /// Every signal that counted, with band and source.
     pub reasons: Vec<String>,
     /// What to do meanwhile.
@@ -144,15 +178,16 @@ pub fn urgency_of_findings(
 ) -> Result<Urgency, StoreError> {
     let known = Known::of_assessment(found, symptoms, u32::from(scores.0), scores.1.map(u32::from));
     let decision = known.decide(kind, days, today, None)?;
+    let source = |r: &Reason| format!("{}, {}", r.source.source, r.source.standing.words());
+    let red_flags = decision.reasons.iter().filter(|r| r.red_flag).map(|r| RedFlag {
+        rule: r.rule.clone(),
+        words: format!("{} ({})", r.text, source(r)),
+        advice: r.advice.clone().unwrap_or_default(),
+    });
     Ok(Urgency {
-        reasons: decision
-            .reasons
-            .iter()
-            .map(|r| {
-                let source = format!("{}, {}", r.source.source, r.source.standing.words());
-                format!("{}: {} ({source})", r.band.words(), r.text)
-            })
-            .collect(),
+        red_flags: red_flags.collect(),
+        thresholds: decision.thresholds.clone(),
+        reasons: decision.reasons.iter().map(|r| format!("{}: {} ({})", r.band.words(), r.text, source(r))).collect(),
         advice: decision.advice,
     })
 }

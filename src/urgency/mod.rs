@@ -5,4 +5,4 @@
 pub mod known;
 pub mod rules;
 
-pub use known::{Known, Urgency, urgency_of_findings};
+pub use known::{Known, RedFlag, Urgency, urgency_of_findings};

@@ -69,15 +69,41 @@ impl<T: DeserializeOwned + 'static> FromRequest for Posted<T> {
     }
 }
 
+/// Puts readings that were chosen (`pick-NAME`, "as it would be typed|as it was typed") into their boxes, as long as the
+/// box still holds what they are readings of.
+fn picked(body: Vec<u8>) -> Vec<u8> {
+    if !body.windows(5).any(|part| part == b"pick-") {
+        return body;
+    }
+    let Ok(pairs) = serde_html_form::from_bytes::<Vec<(String, String)>>(&body) else { return body };
+    let (picks, mut rest): (Vec<_>, Vec<_>) = pairs.into_iter().partition(|(name, _)| name.starts_with("pick-"));
+    for (name, value) in &picks {
+        let Some((chosen, typed)) = value.split_once('|') else { continue };
+        if let Some((_, value)) = rest.iter_mut().find(|(n, v)| n == &name["pick-".len()..] && v == typed) {
+            chosen.clone_into(value);
+        }
+    }
+    serde_html_form::to_string(&rest).map_or(body, String::into_bytes)
+}
+
+/// A form that was refused because its token is not the session's, as it came.
+pub struct RefusedForm(pub Vec<u8>);
+
 /// The body of a form, once its token was found to be the session's.
 fn checked_form(req: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Result<Vec<u8>, AppError>> + 'static {
     let expected = req.extensions().get::<Signed>().map(|s| s.form_token.clone());
     let body = read_form(req, payload);
+    let req = req.clone();
     async move {
         let body = body.await?;
         let expected = expected.ok_or(AppError::SignInNeeded)?;
         let token: Token = serde_html_form::from_bytes(&body).map_err(|_| AppError::ForeignForm)?;
-        if same_token(&token.csrf, &expected) { Ok(body) } else { Err(AppError::ForeignForm) }
+        if same_token(&token.csrf, &expected) {
+            return Ok(picked(body));
+        }
+        // The gate may know it as a page that the same person opened before signing in anew.
+        req.extensions_mut().insert(RefusedForm(body));
+        Err(AppError::ForeignForm)
     }
 }
 
@@ -124,7 +150,11 @@ fn parse<T: DeserializeOwned>(body: &[u8]) -> Result<T, AppError> {
     })
 }
 
-fn read_form(req: &HttpRequest, payload: &mut Payload) -> impl Future<Output = Result<Vec<u8>, AppError>> + 'static {
+/// Reads a posted form whole; what came in is not looked at.
+pub fn read_form(
+    req: &HttpRequest,
+    payload: &mut Payload,
+) -> impl Future<Output = Result<Vec<u8>, AppError>> + 'static {
     let kind = req.headers().get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).unwrap_or("");
     let is_form = kind.starts_with("application/x-www-form-urlencoded");
     let mut payload = payload.take();

@@ -49,6 +49,8 @@ pub struct Field {
     pub carried: Option<String>,
     /// Whether to mark the field "(optional)".
     pub optional: bool,
+    /// What may have been meant, to choose from: what the box would hold and what the reader sees. Never more than two.
+    pub offers: Vec<(String, String)>,
     /// Size of the box.
     pub width: Width,
 }
@@ -85,6 +87,13 @@ impl Field {
     #[must_use]
     pub fn error(mut self, error: Option<impl Into<String>>) -> Self {
         self.error = error.map(Into::into);
+        self
+    }
+
+    /// Offers readings of what was typed.
+    #[must_use]
+    pub fn offers(mut self, readings: Vec<(String, String)>) -> Self {
+        self.offers = readings;
         self
     }
 
@@ -213,6 +222,31 @@ pub struct DateParts {
     pub year: String,
 }
 
+/// One field of a form that was sent on an old version of the record: what was typed, and what stands now.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Difference {
+    /// The question.
+    pub label: String,
+    /// As typed.
+    pub typed: String,
+    /// As it stands.
+    pub stands: String,
+}
+
+impl Difference {
+    /// The fields that differ, in the order of the form; both lists name the same fields in the same order.
+    pub fn between(typed: Vec<(String, String)>, stands: Vec<(String, String)>) -> Vec<Self> {
+        let said = |text: String| if text.trim().is_empty() { "Nothing".to_owned() } else { text };
+        let pairs = typed.into_iter().zip(stands).filter(|((_, typed), (_, stands))| typed.trim() != stands.trim());
+        pairs.map(|((label, typed), (_, stands))| Self { label, typed: said(typed), stands: said(stands) }).collect()
+    }
+}
+
+/// The label of the answer that is chosen; empty if none is.
+pub fn chosen(choices: &[Choice]) -> String {
+    choices.iter().find(|choice| choice.checked).map(|choice| choice.label.clone()).unwrap_or_default()
+}
+
 /// The list of everything wrong, shown on top of the page that comes back with status 422.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct ErrorSummary {
@@ -229,6 +263,14 @@ impl ErrorSummary {
     /// Adds one.
     pub fn push(&mut self, id: impl Into<String>, message: impl Into<String>) {
         self.items.push((id.into(), message.into()));
+    }
+
+    /// Says that somebody else changed the record since the form was opened; the page shows both versions.
+    pub fn changed_meanwhile(&mut self) {
+        self.push(
+            "changed",
+            "Somebody else changed this record since the form was opened. Nothing is saved yet: compare both below",
+        );
     }
 
     /// Takes the error of a field, if it has one.

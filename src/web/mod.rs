@@ -15,6 +15,7 @@ pub mod render;
 pub mod shell;
 pub mod signed;
 pub mod state;
+pub mod upload;
 pub mod views;
 
 pub use error::AppError;

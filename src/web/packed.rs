@@ -56,7 +56,7 @@ pub fn answer(
         return answer.body(data.into_owned());
     }
     let data = match std::str::from_utf8(&data) {
-        Ok(text) if name.ends_with(".css") => slim(text).into_bytes(),
+        Ok(text) if kind.starts_with("text/css") => slim(text).into_bytes(),
         _ => data.into_owned(),
     };
     answer.insert_header((VARY, "accept-encoding"));

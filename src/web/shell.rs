@@ -26,6 +26,8 @@ pub struct Shell {
     pub time: String,
     /// Clock time at which the screen locks if nothing is done, "10:57"; shown because the page may have no script.
     pub locks_at: Option<String>,
+    /// Seconds of idleness after which it locks, for the countdown.
+    pub lock_seconds: i64,
     /// Address of the style sheet, with its hash.
     pub css: String,
     /// Address of the script module, with its hash.

@@ -10,8 +10,8 @@ use super::assets;
 use super::error::AppError;
 use super::permission::Permission;
 use super::shell::{Message, MessageKind, NavItem, Shell, SignedIn};
-use crate::db::Actor;
 use crate::db::ids::{ServiceId, StaffId};
+use crate::db::{Actor, Stamp};
 
 /// What pages need to know of the service.
 #[derive(Clone, Debug)]
@@ -51,10 +51,18 @@ pub struct Signed {
     pub form_token: String,
     /// Outcome of the last act, if not shown yet.
     pub message: Option<String>,
+    /// Where that act is undone.
+    pub undo: Option<String>,
     /// "25-Nov-2026 10:42", where the service is.
     pub time: String,
     /// "10:57".
     pub locks_at: String,
+    /// Seconds of idleness after which it locks.
+    pub lock_seconds: i64,
+    /// When the screen locks if nothing is done.
+    pub idle_until: Stamp,
+    /// When the session ends whatever is done.
+    pub ends_at: Stamp,
     /// Address of the help that fits the page asked for.
     pub help_href: String,
 }
@@ -70,6 +78,7 @@ impl Signed {
         let words = [
             (Permission::WorkTheWeek, "/week", "Week"),
             (Permission::FindPatients, "/patients", "Patients"),
+            (Permission::AssessSkin, "/calibration", "Calibration"),
             (Permission::SeeReference, "/protocols", "Protocols"),
             (Permission::SeeReference, "/catalogue", "Supplies catalogue"),
             (Permission::SeeReference, "/quantities", "Quantities"),
@@ -90,11 +99,16 @@ impl Signed {
             signed_in: Some(SignedIn { name: self.actor.name.clone(), roles: self.roles.clone() }),
             nav,
             search: self.may(Permission::FindPatients),
-            message: self.message.clone().map(|text| Message { kind: MessageKind::Done, text, undo: None }),
+            message: self.message.clone().map(|text| Message {
+                kind: MessageKind::Done,
+                text,
+                undo: self.undo.clone(),
+            }),
             demo: self.service.demo,
             csrf: self.form_token.clone(),
             time: self.time.clone(),
             locks_at: Some(self.locks_at.clone()),
+            lock_seconds: self.lock_seconds,
             help_href: self.help_href.clone(),
             help: self.service.phone.clone().map_or_else(
                 || "or ask your lead nurse".to_owned(),

@@ -278,6 +278,7 @@ fn entry_view(
     });
     Ok(WeekEntry {
         id: format!("row-{}", row.patient_id),
+        patient: row.patient_id.to_string(),
         version: row.review_version.map(|v| v.to_string()).unwrap_or_default(),
         base: row.review_id.map(|id| format!("/reviews/{id}")),
         href: format!("/patients/{}", row.patient_id),
@@ -291,7 +292,12 @@ fn entry_view(
         age: shown::age(row.born_on, today),
         nhs: row.identifier.clone().unwrap_or_else(|| "No number recorded".to_owned()),
         phone,
-        roundel: shown::roundel(row.stoma_kind.as_deref(), &row.stoma_words, waiting),
+        roundel: shown::roundel(
+            row.stoma_kind.as_deref(),
+            &row.stoma_words,
+            waiting,
+            if clinical { &known.marked } else { &[] },
+        ),
         stoma: row.stoma_words.clone(),
         since: shown::since_surgery(row.surgery_on, today),
         score: if clinical { shown::score_of(&row, known.assessed_on) } else { None },

@@ -20,6 +20,8 @@ pub struct SlotView {
 pub struct WeekEntry {
     pub id: String,
     pub version: String,
+    /// Id of the patient, compared with the review's when the row's forms are sent.
+    pub patient: String,
     /// Address of the review's acts; none when nothing is planned.
     pub base: Option<String>,
     pub href: String,

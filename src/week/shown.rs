@@ -4,8 +4,9 @@ use chrono::NaiveDate;
 
 use super::store::WeekRow;
 use crate::display;
+use crate::skin::rules::map_words::hours_words;
 use crate::urgency::rules;
-use crate::web::views::{Band, Roundel, Score};
+use crate::web::views::{Band, Roundel, RoundelMark, Score};
 
 /// A date or the words for not knowing it.
 pub fn date_or(date: Option<NaiveDate>, otherwise: &str) -> String {
@@ -21,11 +22,24 @@ pub fn since_surgery(surgery_on: Option<NaiveDate>, today: NaiveDate) -> String 
     }
 }
 
-/// The mark of a patient.
-pub fn roundel(kind: Option<&str>, stoma_words: &str, waiting: bool) -> Roundel {
+/// The mark of a patient; `marked` are the affected hours of the last map with the worst finding of each.
+pub fn roundel(kind: Option<&str>, stoma_words: &str, waiting: bool, marked: &[(u8, String)]) -> Roundel {
     let letter = kind.and_then(|k| k.chars().next()).map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    let words = if waiting { format!("{stoma_words}; no review has a date") } else { stoma_words.to_owned() };
-    Roundel { letter, words, marks: Vec::new(), waiting }
+    let mut words = stoma_words.to_owned();
+    for finding in ["eroded", "overgrown", "discoloured"] {
+        let hours: Vec<u8> = marked.iter().filter(|(_, f)| f == finding).map(|(hour, _)| *hour).collect();
+        if !hours.is_empty() {
+            words = format!("{words}; {finding} {}", hours_words(&hours));
+        }
+    }
+    if waiting {
+        words.push_str("; no review has a date");
+    }
+    let marks = marked
+        .iter()
+        .map(|(hour, finding)| RoundelMark { turn: u16::from(*hour % 12) * 30, finding: finding.clone() })
+        .collect();
+    Roundel { letter, words, marks, waiting }
 }
 
 /// An urgency band for its tag.

@@ -1,13 +1,13 @@
 //! The narrow row that the week's list reads of each patient, and how it is made from the facts.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::NaiveDate;
 use diesel::prelude::*;
 
 use crate::contacts::store::{self as contacts, Contact};
 use crate::db::connection::MultiBackend;
-use crate::db::ids::{PatientId, ReviewId, ServiceId, StaffId, StomaId};
+use crate::db::ids::{AssessmentId, PatientId, ReviewId, ServiceId, StaffId, StomaId};
 use crate::db::schema::week_rows;
 use crate::db::{Conn, Doc, StoreError, Tx};
 use crate::follow_up::store::Review;
@@ -16,6 +16,9 @@ use crate::on_each;
 use crate::patients::identifiers::Identifier;
 use crate::patients::names;
 use crate::patients::store::{self as patients, Patient};
+use crate::skin::maps;
+use crate::skin::rules::MapCell;
+use crate::skin::rules::map_words::by_hour;
 use crate::skin::store::{self as skin, AssessmentRow, StomaFound, Symptoms};
 use crate::stomas::store::Stoma;
 use crate::urgency::Known;
@@ -106,6 +109,8 @@ struct Besides {
     seen: HashMap<PatientId, Vec<AssessmentRow>>,
     contacts: HashMap<PatientId, Vec<Contact>>,
     identifiers: HashMap<PatientId, Vec<Identifier>>,
+    /// Maps of the last assessment of each stoma.
+    maps: BTreeMap<AssessmentId, Vec<MapCell>>,
 }
 
 impl Besides {
@@ -114,11 +119,18 @@ impl Besides {
         for row in skin::of_patients(conn, service, ids)? {
             seen.entry(row.patient_id).or_default().push(row);
         }
+        let mut newest: Vec<AssessmentId> = Vec::new();
+        for rows in seen.values() {
+            let first = |nth: usize, a: &AssessmentRow| rows.iter().take(nth).all(|b| b.stoma_id != a.stoma_id);
+            newest.extend(rows.iter().enumerate().filter(|(nth, a)| first(*nth, a)).map(|(_, a)| a.id));
+        }
+        let drawn = maps::of_assessments(conn, service, &newest)?;
         let mut held: HashMap<PatientId, Vec<Contact>> = HashMap::new();
         for contact in contacts::of_patients(conn, service, ids)? {
             held.entry(contact.patient_id).or_default().push(contact);
         }
-        Ok(Self { seen, contacts: held, identifiers: patients::identifiers_of_all(conn, service, ids)? })
+        let identifiers = patients::identifiers_of_all(conn, service, ids)?;
+        Ok(Self { seen, contacts: held, identifiers, maps: drawn })
     }
 
     /// The row of one patient; `None` when nothing is under care any more.
@@ -142,7 +154,10 @@ impl Besides {
             });
         let seen_before =
             stoma.is_some_and(|s| s.last_seen_on.zip(s.discharge_on).is_some_and(|(seen, home)| seen >= home));
-        let known = known(stoma, reviews, &seen, contacted || seen_before)?;
+        let mut known = known(stoma, reviews, &seen, contacted || seen_before)?;
+        if let Some(cells) = seen.first().and_then(|last| self.maps.get(&last.id)) {
+            known.marked = by_hour(cells).into_iter().map(|(hour, worst)| (hour, worst.code().to_owned())).collect();
+        }
         let urgent = match stoma {
             Some(stoma) => known.is_urgent(&stoma.kind)?,
             None => false,

@@ -8,6 +8,8 @@
 )]
 #![allow(missing_docs, reason = "a bench has no readers of its items")]
 
+mod follow_up;
+
 use std::fmt::Write;
 use std::io::{BufRead, BufReader, Read};
 use std::process::{Child, Command, Stdio};
@@ -15,6 +17,7 @@ use std::time::{Duration, Instant};
 
 use roundel::demo::PASSWORD;
 use roundel::patients::identifiers::check_digit;
+use roundel::skin::rules::{Finding, Plate, SkinMap, Stoma, calibration, shares};
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_roundel");
 
@@ -135,6 +138,39 @@ async fn a_summary(browser: &Browser) -> String {
     panic!("no patient of the week has a list in force");
 }
 
+/// The address of the clinic form of the first patient of the week who has been assessed.
+async fn a_form(browser: &Browser) -> String {
+    let week = String::from_utf8(browser.get("/week").await).unwrap();
+    let records = week.split("class=\"row-name\" href=\"").skip(1).filter_map(|part| part.split('"').next());
+    for record in records {
+        let form = format!("{record}/contacts/new");
+        if String::from_utf8(browser.get(&form).await).unwrap().contains("Last time, ") {
+            return form;
+        }
+    }
+    panic!("nobody of the week has a map");
+}
+
+/// The shares of a map with many marked cells, an offset and an oval stoma: what a full form asks for.
+fn map_shares() {
+    let mut cells = calibration::range(1, 12, &[1, 2], Finding::Discoloured);
+    cells.extend(calibration::range(3, 9, &[1], Finding::Eroded));
+    let map = SkinMap {
+        stoma: Stoma { width_mm: 34.0, height_mm: 27.0 },
+        plate: Plate { diameter_mm: 100.0, offset_x_mm: 8.0, offset_y_mm: -5.0 },
+        rings: 3,
+        cells,
+    };
+    let mut took = Vec::new();
+    for _ in 0..2_000 {
+        let began = Instant::now();
+        std::hint::black_box(shares(std::hint::black_box(&map)).unwrap());
+        took.push(began.elapsed());
+    }
+    let (half, most) = median(took);
+    say("a map's shares, median (p95)", &format!("{half:.2?} ({most:.2?})"), "50 µs");
+}
+
 fn pages() {
     let folder = tempfile::tempdir().unwrap();
     let (first, took) = demo(folder.path(), 1_500);
@@ -151,6 +187,10 @@ fn pages() {
         let summary = a_summary(&browser).await;
         let (half, most) = browser.timed(&summary, 100).await;
         say("summary as a page, median (p95)", &format!("{half:.2?} ({most:.2?})"), "none");
+        let form = a_form(&browser).await;
+        let (half, most) = browser.timed(&form, 200).await;
+        let size = browser.get(&form).await.len() / 1024;
+        say("the clinic form, median (p95)", &format!("{half:.2?} ({most:.2?}), {size} kB"), "5 ms");
         let pdf = format!("{summary}.pdf");
         let (half, most) = browser.timed(&pdf, 100).await;
         let size = browser.get(&pdf).await.len() / 1024;
@@ -226,7 +266,18 @@ fn main() {
     if std::env::args().any(|a| a == "--list" || a == "--test") {
         return;
     }
-    pages();
-    look_up();
-    import();
+    // `cargo bench -- follow-up` runs the parts named, else all.
+    let parts: [(&str, fn()); 5] = [
+        ("map", map_shares),
+        ("pages", pages),
+        ("look-up", look_up),
+        ("import", import),
+        ("follow-up", follow_up::run),
+    ];
+    let named: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with('-')).collect();
+    for (name, run) in parts {
+        if named.is_empty() || named.iter().any(|n| n == name) {
+            run();
+        }
+    }
 }

@@ -2,6 +2,7 @@
 """Outside check of the follow-up engine: the same rules written again on python-dateutil and PyPI `holidays`.
 
     follow_up_oracle.py cases [FILE] [--count N] [--seed N]   requests with the plan expected, one JSON object a line
+    follow_up_oracle.py rate FILE                         seconds to plan the requests of such a file, and their reviews
     follow_up_oracle.py holidays                              weekday bank holidays 2019-2028, one JSON object a line
     follow_up_oracle.py toml --loaded YYYY-MM-DD              the body of src/follow_up/rules/bank_holidays.toml
 
@@ -14,6 +15,7 @@ import datetime as dt
 import json
 import random
 import sys
+import time
 
 import holidays
 from dateutil.relativedelta import relativedelta
@@ -191,6 +193,14 @@ def cases(arguments):
             out.write(json.dumps({"input": request, "expected": expected(request)}, separators=(",", ":")) + "\n")
 
 
+def rate(arguments):
+    with open(arguments.file, encoding="utf-8") as lines:
+        requests = [json.loads(line)["input"] for line in lines]
+    began = time.perf_counter()
+    reviews = sum(len(expected(request)["reviews"]) for request in requests)
+    print(time.perf_counter() - began, reviews)
+
+
 def holiday_lines(_):
     for nation, table in HOLIDAYS.items():
         for day in table:
@@ -235,6 +245,9 @@ def main():
     one.add_argument("--count", type=int, default=10_000)
     one.add_argument("--seed", type=int, default=20_260_115)
     one.set_defaults(run=cases)
+    one = commands.add_parser("rate")
+    one.add_argument("file")
+    one.set_defaults(run=rate)
     commands.add_parser("holidays").set_defaults(run=holiday_lines)
     one = commands.add_parser("toml")
     one.add_argument("--loaded", required=True, type=dt.date.fromisoformat)

@@ -239,7 +239,7 @@ both_backends! {
         let page = client.get("/account").await.expect(303);
         assert_eq!(page.location().as_deref(), Some("/sign-in?next=%2Faccount&ended=true"));
         let page = client.get("/sign-in?next=%2Faccount&ended=true").await.expect(200);
-        assert!(page.words().contains("Your session has ended"), "{}", page.words());
+        assert!(page.words().contains("the session has ended"), "{}", page.words());
         assert_eq!(page.value("next").as_deref(), Some("/account"));
         // What was typed in the meantime is not written.
         client.post("/account/password", &[("current", PASSWORD)]).await.expect(401);

@@ -4,6 +4,7 @@
 
 use std::fmt::Write as _;
 
+use roundel::db::ids::{PatientId, PrescriptionId};
 use serde_json::json;
 
 use crate::jobs::{demonstration, patient, sign_in_as};
@@ -69,6 +70,16 @@ impl Look {
     }
 }
 
+pub fn summary_of(app: &TestApp, id: PatientId) -> String {
+    use diesel::prelude::*;
+    use roundel::db::schema::prescriptions;
+    let query =
+        prescriptions::table.filter(prescriptions::patient_id.eq(id)).filter(prescriptions::status.eq("signed"));
+    let id: PrescriptionId =
+        app.read(|conn| Ok(query.order(prescriptions::number.desc()).select(prescriptions::id).first(conn)?));
+    format!("/prescriptions/{id}/summary")
+}
+
 /// The control: what is wrong on purpose is found, so that silence elsewhere means something.
 #[test]
 fn what_is_wrong_is_found() {
@@ -103,9 +114,11 @@ fn lists_in_use() {
         }
         look.press("table.entries tbody tr:first-child form.book button").await;
         look.here("week, after booking").await;
+        look.open("day sheet", "/week/day").await;
+        look.open("downtime sheet", "/week/downtime").await;
         look.browser.find("#find").await.send_keys("ro").await.expect("typing");
         look.press(".find button").await;
-        assert!(look.browser.sees("table.found tbody tr").await);
+        look.browser.comes("table.found tbody tr").await;
         look.here("patients, found").await;
         look.open("error page", "/patients/00000000-0000-7000-8000-000000000000").await;
         look.done();
@@ -175,7 +188,7 @@ fn service_help_and_duplicates() {
         sign_in_as(&mut look.browser, "lead").await;
         look.browser.open("/service").await;
         look.press("form[action='/service/sites'] button").await;
-        assert!(look.browser.sees("#error-summary").await);
+        look.browser.comes("#error-summary").await;
         look.here("service, with an error").await;
         look.browser.open("/patients/new").await;
         for (name, typed) in [
@@ -199,7 +212,7 @@ fn service_help_and_duplicates() {
             look.press(css).await;
         }
         look.press(".finish button[type=submit]").await;
-        assert!(look.browser.sees("table.beside").await, "{}", look.browser.words("main").await);
+        look.browser.comes("table.beside").await;
         look.here("register, likely duplicates").await;
         look.browser.type_into("#find", "thornb").await;
         look.press(".find button").await;

@@ -16,7 +16,7 @@ fn assessments(app: &TestApp, of: &Someone) -> Vec<AssessmentRow> {
 
 /// The hidden fields of the form, as a browser sends them.
 fn hidden(page: &Page) -> Vec<(String, String)> {
-    ["patient", "once", "assessment", "amends", "checked"]
+    ["patient", "once", "assessment", "amends", "base", "checked"]
         .into_iter()
         .map(|name| (name.to_owned(), page.value(name).unwrap_or_default()))
         .collect()
@@ -51,7 +51,7 @@ const SORE: [(&str, &str); 16] = [
     ("erosion_area", "1"),
     ("erosion_severity", "2"),
     ("overgrowth_area", "0"),
-    ("also", "itch"),
+    ("itch", "4"),
     ("cause", "output-on-skin"),
     ("plan", "Opening cut anew."),
     ("next", "proposed"),
@@ -112,7 +112,24 @@ both_backends! {
         let check = send(&nurse, &held, &hidden(&page), &dusky).await.expect(200);
         assert!(check.words().contains("Asks for attention"));
         assert!(check.words().contains("follow your local escalation policy"));
-        send(&nurse, &held, &hidden(&check), &dusky).await.expect(303);
+        // It interrupts once: without an answer nothing is signed, and an override needs a reason.
+        assert!(check.words().contains("Red flag: stop and decide"));
+        assert!(!check.has("input[name=red_flag][checked]"), "no answer is chosen beforehand");
+        let back = send(&nurse, &held, &hidden(&check), &dusky).await.expect(422);
+        assert!(back.words().contains("Say what happens with the red flag"));
+        let mut answered: Vec<(&str, &str)> = dusky.to_vec();
+        answered.push(("red_flag", "overruled"));
+        let back = send(&nurse, &held, &hidden(&back), &answered).await.expect(422);
+        assert!(back.words().contains("Write why the red flag is not acted on"));
+        assert!(assessments(&app, &held).is_empty());
+        answered.push(("red_flag_reason", "Known to the surgeon since the morning"));
+        send(&nurse, &held, &hidden(&back), &answered).await.expect(303);
+        let (service, id) = (app.service_id, held.id);
+        let flags = app.read(move |conn| skin::red_flags_of(conn, service, id));
+        assert_eq!(flags.len(), 1);
+        assert_eq!((flags[0].rule.as_str(), flags[0].answer.as_str()), ("colour-dusky", "overruled"));
+        assert_eq!(flags[0].reason.as_deref(), Some("Known to the surgeon since the morning"));
+        assert_eq!(app.read(move |conn| skin::red_flags_counted(conn, service)), (0, 1));
         let week = nurse.get("/week").await;
         assert!(week.first(".week-band.same-day").contains("THISTLEWOOD"), "{}", week.words());
     }

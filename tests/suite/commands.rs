@@ -5,6 +5,7 @@
 
 mod copies;
 mod demo;
+mod holidays;
 mod import;
 mod log;
 mod rules;
@@ -172,7 +173,7 @@ fn add_staff(db: &TestDatabase, name: &str, sign_in_name: &str, role: &str) -> S
 
 #[test]
 fn every_command_explains_itself() {
-    let commands: [&[&str]; 16] = [
+    let commands: [&[&str]; 18] = [
         &[],
         &["demo"],
         &["serve"],
@@ -181,6 +182,8 @@ fn every_command_explains_itself() {
         &["staff", "add"],
         &["import"],
         &["import", "caseload"],
+        &["holidays"],
+        &["holidays", "load"],
         &["audit"],
         &["audit", "verify"],
         &["rules"],

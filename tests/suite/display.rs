@@ -160,9 +160,7 @@ fn typed_dates_are_read_day_first() {
         "Thu 05-Nov-2026",
         "thursday 5 november 2026",
         " 5  nov  26 ",
-        "5/11/26",
         "5 / 11 / 2026",
-        "5-11-26",
     ] {
         assert_eq!(read_date(typed, today()), Ok(november), "{typed}");
     }
@@ -216,6 +214,30 @@ fn typed_dates_that_are_not_certain_are_refused_with_what_to_type() {
     ] {
         assert!(matches!(read_date(typed, today()), Err(DateProblem::NotADate(_))), "{typed}");
     }
+}
+
+#[test]
+fn a_date_with_two_readings_is_refused_with_both_and_never_more() {
+    for typed in ["05/11/26", "5-11-26", "5.11.26", " 5 11 26 "] {
+        let problem = read_date(typed, today()).unwrap_err();
+        assert_eq!(problem.readings(), [day(2026, 11, 5), day(2026, 5, 11)], "{typed}");
+    }
+    assert_eq!(
+        read_date("05/11/26", today()).unwrap_err().to_string(),
+        "“05/11/26” has two readings: Thu 05-Nov-2026 or Mon 11-May-2026. Choose one, or enter the month as a word"
+    );
+    // One reading only: the same either way, no such month, a month in words, a year in four figures.
+    for (typed, date) in [
+        ("11/11/26", day(2026, 11, 11)),
+        ("25/11/26", day(2026, 11, 25)),
+        ("5 Nov 26", day(2026, 11, 5)),
+        ("05/11/2026", day(2026, 11, 5)),
+    ] {
+        assert_eq!(read_date(typed, today()), Ok(date), "{typed}");
+    }
+    assert_eq!(read_date("11/15/2026", today()).unwrap_err().readings(), [day(2026, 11, 15)]);
+    assert_eq!(read_birth_date("23/8/24", today()).unwrap_err().readings(), [day(1924, 8, 23), day(2024, 8, 23)]);
+    assert!(read_date("31/2/2026", today()).unwrap_err().readings().is_empty());
 }
 
 #[test]

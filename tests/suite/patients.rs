@@ -94,6 +94,7 @@ both_backends! {
         let form = with(form, "not_a_duplicate", "yes");
         nurse.post("/patients/new", &form).await.expect(303);
         // The same number is never taken twice, whatever is ticked.
+        nurse.get("/patients/new").await;
         let again = with(with(form, "nhs", NHS), "family_name", "Otherwise");
         let page = nurse.post("/patients/new", &again).await.expect(422);
         assert!(summary(&page).join(" ").contains("has this number"));
@@ -153,8 +154,9 @@ both_backends! {
         let held = app.db_patient("Thistlewood", "Marion", NHS, 40);
         let address = format!("/patients/{}/edit", held.id);
         let form = nurse.get(&address).await.expect(200);
-        let version = form.value("version").unwrap();
+        let (version, patient) = (form.value("version").unwrap(), held.id.to_string());
         let fields = [
+            ("patient", patient.as_str()),
             ("version", version.as_str()),
             ("family_name", "Thistlewood-Hart"),
             ("given_name", "Marion"),
@@ -168,8 +170,20 @@ both_backends! {
         ];
         nurse.post(&address, &fields).await.expect(303);
         assert!(nurse.get(&format!("/patients/{}", held.id)).await.first(".avoid").contains("Latex"));
-        // The page that was opened before the change is refused and writes nothing.
-        nurse.post(&address, &fields).await.expect(409);
+        // The page that was opened before the change is refused and writes nothing; what was typed comes back beside what
+        // stands now, and can then be saved knowingly.
+        let mut late = fields;
+        late[10] = ("sensitivity_note", "Latex and zinc");
+        let page = nurse.post(&address, &late).await.expect(409);
+        assert!(summary(&page).join(" ").contains("Somebody else changed this record"));
+        let compared = page.first("section.check");
+        assert!(compared.contains("Latex and zinc") && compared.contains("In the record now"), "{compared}");
+        assert_eq!(page.value("sensitivity_note").as_deref(), Some("Latex and zinc"));
+        assert_ne!(page.value("version").unwrap(), version);
+        // The form of another patient's page is refused.
+        let other = app.db_patient("Bellwether", "Marion", "999 000 0050", 40);
+        let page = nurse.post(&format!("/patients/{}/edit", other.id), &fields).await.expect(409);
+        assert!(page.words().contains("another patient's page"));
         let kept: i64 = app.read(|conn| Ok(record_versions::table.count().get_result(conn)?));
         assert_eq!(kept, 1);
     }
@@ -178,18 +192,18 @@ both_backends! {
         let nurse = app.as_role(Role::Nurse);
         let held = app.db_patient("Thistlewood", "Marion", NHS, 40);
         assert!(app.week_row(held.id).is_some());
-        let address = format!("/patients/{}/end", held.id);
+        let (address, who) = (format!("/patients/{}/end", held.id), held.id.to_string());
         let version = nurse.get(&address).await.value("version").unwrap();
-        let page = nurse.post(&address, &[("version", &version), ("reason", "died"), ("on", "+1d")]).await.expect(422);
+        let page = nurse.post(&address, &[("patient", &who), ("version", &version), ("reason", "died"), ("on", "+1d")]).await.expect(422);
         assert!(summary(&page).join(" ").contains("today or in the past"));
-        nurse.post(&address, &[("version", &version), ("reason", "died"), ("on", "today")]).await.expect(303);
+        nurse.post_confirmed(&address, &[("patient", &who), ("version", &version), ("reason", "died"), ("on", "today")]).await.expect(303);
         let page = nurse.get(&format!("/patients/{}", held.id)).await;
         assert!(page.has(".patient.died") && page.first(".patient-ids").contains("Died"));
         assert!(app.week_row(held.id).is_none());
         assert!(app.reviews_of(held.id).iter().all(|r| !r.is_open()), "a review stayed open after a death");
         let version = nurse.get(&address).await.value("version").unwrap();
-        nurse.post(&address, &[("version", &version), ("why", "")]).await.expect(422);
-        nurse.post(&address, &[("version", &version), ("why", "entered for the wrong patient")]).await.expect(303);
+        nurse.post(&address, &[("patient", &who), ("version", &version), ("why", "")]).await.expect(422);
+        nurse.post(&address, &[("patient", &who), ("version", &version), ("why", "entered for the wrong patient")]).await.expect(303);
         assert!(app.week_row(held.id).is_some());
         assert!(app.reviews_of(held.id).iter().any(roundel::follow_up::store::Review::is_open));
     }
@@ -219,7 +233,7 @@ both_backends! {
             ("surgery_on", corrected.as_str()),
             ("protocol", "dartford-gravesham"),
         ];
-        nurse.post(&address, &fields).await.expect(303);
+        nurse.post_confirmed(&address, &fields).await.expect(303);
         let after = app.reviews_of(held.id);
         let of = |step: &str| after.iter().find(|r| r.step.as_deref() == Some(step) && r.is_open()).unwrap();
         assert!(of("three-months").off_plan.is_some(), "a booked review is marked, not moved");

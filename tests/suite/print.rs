@@ -9,7 +9,7 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use chrono::NaiveDate;
-use roundel::print::{Block, Column, Document, PrintError, TextSize, render};
+use roundel::print::{Block, Column, Document, PAGE_OF, PrintError, TextSize, render};
 use serde_json::{Map, Value};
 use tempfile::TempDir;
 
@@ -23,6 +23,7 @@ fn document(blocks: Vec<Block>) -> Document {
         language: "en-GB".into(),
         identity: IDENTITY.into(),
         footer: "Stoma care nursing, Example Community Health. Record version 17.".into(),
+        page_of: PAGE_OF.into(),
         mark: Some("Demonstration: invented data".into()),
         created: NaiveDate::from_ymd_opt(2026, 11, 25).and_then(|day| day.and_hms_opt(14, 5, 9)).unwrap(),
         size: TextSize::Usual,

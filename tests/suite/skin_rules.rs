@@ -7,6 +7,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "helpers of tests stop at once")]
 
+mod causes;
 mod map;
 
 use std::collections::BTreeSet;
@@ -301,14 +302,35 @@ fn the_next_review_is_the_shortest_interval_that_applies() {
         (Findings { weeks_since_surgery: Some(12), ..none }, "to-three-months", 42),
         (Findings { weeks_since_surgery: Some(51), ..none }, "first-year", 91),
         (Findings { weeks_since_surgery: Some(52), ..none }, "yearly", 365),
+        // Two weeks: a seal pilot at University Hospital Limerick (Ostomy Wound Management) looked again then.
+        (Findings { cause: Some("pressure"), ..none }, "cause-named", 14),
+        (Findings { cause: Some("not-clear"), ..none }, "cause-not-clear", 14),
+        // University Hospitals of Leicester, B12/2005: 1,200 mL a day is the lower local band.
+        (Findings { kind: Some("ileostomy"), output_ml_24h: Some(1_200), ..none }, "output-high", 7),
+        (Findings { kind: Some("ileostomy"), output_ml_24h: Some(1_199), ..none }, "yearly", 365),
+        (Findings { kind: Some("colostomy"), output_ml_24h: Some(1_800), ..none }, "yearly", 365),
     ] {
         let proposal = propose(today, None, &findings);
-        assert_eq!((proposal.reasons[0].rule, proposal.days), (rule, days), "{findings:?}");
+        assert_eq!((proposal.reasons[0].rule.as_str(), proposal.days), (rule, days), "{findings:?}");
         assert_eq!(proposal.on, today + Days::new(u64::from(days)));
         assert!(!proposal.keeps_planned);
         assert!(proposal.reasons.is_sorted_by_key(|reason| reason.days));
         assert!(proposal.reasons.iter().all(|reason| reason.words.starts_with("Within ")));
     }
+}
+
+#[test]
+fn rules_of_a_next_review_are_read_whole_or_refused() {
+    use roundel::skin::rules::next_review::{SHIPPED, read_rules, rules};
+    assert_eq!(rules().len(), 15);
+    assert_eq!(read_rules(SHIPPED).unwrap().0, "next-review 2");
+    let without = |cut: &str, put: &str| read_rules(&SHIPPED.replacen(cut, put, 1)).unwrap_err();
+    assert!(without("band = \"severe\"", "band = \"dreadful\"").contains("severe: there is no band dreadful"));
+    assert!(without("band = \"severe\"", "band = \"severe\"\nleaks = [1, 2]").contains("exactly one thing"));
+    assert!(without("days = 7", "days = 0").contains("no days"));
+    assert!(without("always = true", "always = false").contains("exactly one thing"));
+    assert!(without("id = \"mild\"", "id = \"severe\"").contains("one id"));
+    assert!(without("days = 7", "dais = 7").contains("dais"));
 }
 
 #[test]
@@ -337,7 +359,8 @@ proptest! {
     ) {
         let today = day("2026-11-25");
         let planned = today + chrono::TimeDelta::days(offset);
-        let findings = Findings { band, change, leaks_of_last_10: leaks, weeks_since_surgery: weeks };
+        let findings =
+            Findings { band, change, leaks_of_last_10: leaks, weeks_since_surgery: weeks, ..Findings::default() };
         let proposal = propose(today, Some(planned), &findings);
         prop_assert!(proposal.on >= today && proposal.on <= planned.max(today));
         prop_assert_eq!(today + Days::new(u64::from(proposal.days)), proposal.on);

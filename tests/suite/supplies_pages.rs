@@ -3,6 +3,8 @@
 mod acts;
 mod paper;
 
+pub use paper::pages;
+
 use std::process::Command;
 
 use roundel::access::roles::Role;
@@ -12,16 +14,19 @@ use roundel::supplies::store::{self, Item};
 use crate::both_backends;
 use crate::support::{Client, Page, Someone, TestApp, raw};
 
-const NHS: &str = "999 000 0042";
+/// A number of the range kept for tests.
+pub const NHS: &str = "999 000 0042";
 
-fn stocked(app: &TestApp) -> Vec<Item> {
+/// The starter catalogue, in the service.
+pub fn stocked(app: &TestApp) -> Vec<Item> {
     let items = starter_items(app.service_id, app.now());
     let copy = items.clone();
     app.write(move |tx| store::add_items(tx, &copy));
     items
 }
 
-fn id_of(items: &[Item], code: &str) -> String {
+/// The id of an item by its code.
+pub fn id_of(items: &[Item], code: &str) -> String {
     items.iter().find(|item| item.code == code).unwrap_or_else(|| panic!("no {code}")).id.to_string()
 }
 
@@ -42,17 +47,22 @@ async fn send(who: &Client, page: &Page, act: &str, lines: &[Line<'_>]) -> Page 
 }
 
 /// A saved draft: the address of its summary without `/summary`.
-async fn draft(who: &Client, held: &Someone, lines: &[Line<'_>]) -> String {
+pub async fn draft(who: &Client, held: &Someone, lines: &[Line<'_>]) -> String {
     let form = who.get(&format!("/patients/{}/supplies", held.id)).await.expect(200);
     let saved = send(who, &form, "save", lines).await.expect(303);
     saved.location().unwrap().strip_suffix("/summary").unwrap().to_owned()
 }
 
-async fn sign(who: &Client, list: &str) -> Page {
+/// Signs a draft as its page asks.
+pub async fn sign(who: &Client, list: &str) -> Page {
     let page = who.get(&format!("{list}/summary")).await.expect(200);
     let form = format!("form[action='{list}/sign'] input");
     let value = |name: &str| page.attributes(&format!("{form}[name='{name}']"), "value").remove(0);
-    who.post(&format!("{list}/sign"), &[("version", &value("version")), ("seal", &value("seal"))]).await
+    who.post(
+        &format!("{list}/sign"),
+        &[("patient", &value("patient")), ("version", &value("version")), ("seal", &value("seal"))],
+    )
+    .await
 }
 
 both_backends! {
@@ -93,7 +103,7 @@ both_backends! {
         let page = prescriber.get(&format!("{list}/summary")).await.expect(200);
         assert!(page.first(".standfirst").contains("In force"), "{}", page.first(".standfirst"));
         // What was signed is not signed, nor saved over, a second time.
-        prescriber.post(&format!("{list}/sign"), &[("version", "1"), ("seal", "0")]).await.expect(409);
+        prescriber.post(&format!("{list}/sign"), &[("patient", &held.id.to_string()), ("version", "1"), ("seal", "0")]).await.expect(409);
     }
 
     async fn a_second_version_says_what_changed_and_the_first_no_longer_holds(app: TestApp) {
@@ -120,16 +130,16 @@ both_backends! {
         let held = app.db_patient("Thistlewood", "Marion", NHS, 40);
         let list = draft(&nurse, &held, &[(&id_of(&items, "one-piece-drainable-flat-cut"), "1", "1", "")]).await;
         sign(&prescriber, &list).await.expect(303);
-        let (address, summary) = (format!("{list}/stop"), format!("{list}/summary"));
+        let (address, summary, who) = (format!("{list}/stop"), format!("{list}/summary"), held.id.to_string());
         let page = prescriber.get(&summary).await.expect(200);
         let version = page.attributes(&format!("form[action='{address}'] input[name=version]"), "value").remove(0);
         nurse.get(&summary).await.expect(200);
-        nurse.post(&address, &[("version", &version), ("reason", "The stoma was reversed")]).await.expect(403);
-        let page = prescriber.post(&address, &[("version", &version), ("reason", "")]).await.expect(422);
+        nurse.post(&address, &[("patient", who.as_str()), ("version", &version), ("reason", "The stoma was reversed")]).await.expect(403);
+        let page = prescriber.post(&address, &[("patient", who.as_str()), ("version", &version), ("reason", "")]).await.expect(422);
         assert!(page.first("#error-summary").contains("why the list is stopped"));
-        prescriber.post(&address, &[("version", "1"), ("reason", "The stoma was reversed")]).await.expect(409);
+        prescriber.post(&address, &[("patient", who.as_str()), ("version", "1"), ("reason", "The stoma was reversed")]).await.expect(409);
         assert_eq!(raw::count(&mut app.outside(), "prescriptions WHERE status = 'signed'"), 1);
-        prescriber.post(&address, &[("version", &version), ("reason", "The stoma was reversed")]).await.expect(303);
+        prescriber.post(&address, &[("patient", who.as_str()), ("version", &version), ("reason", "The stoma was reversed")]).await.expect(303);
         let page = prescriber.get(&summary).await.expect(200);
         let words = page.first(".standfirst");
         assert!(words.contains("Stopped") && words.contains("The stoma was reversed"), "{words}");
@@ -159,7 +169,13 @@ both_backends! {
         assert_eq!(raw::count(&mut app.outside(), "prescriptions WHERE status = 'draft'"), 1);
         let (seal, why) = (page.value("seal").unwrap(), "Two systems are tried side by side");
         let version = page.value("version").unwrap();
-        let fields = [("version", version.as_str()), ("seal", seal.as_str()), ("override_reason", why)];
+        let who = held.id.to_string();
+        let fields = [
+            ("patient", who.as_str()),
+            ("version", version.as_str()),
+            ("seal", seal.as_str()),
+            ("override_reason", why),
+        ];
         prescriber.post(&format!("{list}/sign"), &fields).await.expect(303);
         let page = prescriber.get(&format!("{list}/summary")).await.expect(200);
         assert!(page.first("[aria-labelledby=h-issued]").contains(why));

@@ -108,6 +108,14 @@ fn rows() -> Vec<Row> {
         (COLO, json!({ "spreading_redness": true }), "spreading_redness", "same-day", "SA Health"),
         (COLO, json!({ "separation": "full" }), "separation", "same-day", "surgeon"),
         (COLO, json!({ "separation": "partial" }), "separation", "one-working-day", "fill and cover"),
+        (COLO, json!({ "separation": "deep" }), "separation", "same-day", "surgeon"),
+        (
+            COLO,
+            json!({ "hernia": true, "vomiting": true, "abdominal_pain": 2 }),
+            "hernia",
+            "same-day",
+            "red-flag lists",
+        ),
         (COLO, json!({ "prolapse": "irreducible" }), "prolapse", "same-day", "SA Health"),
         (COLO, json!({ "prolapse": "reducible" }), "prolapse", "five-working-days", "Local"),
         (ILEO, json!({ "rapid_painful_ulcer": true }), "rapid_painful_ulcer", "same-day", "Northern Care Alliance"),
@@ -220,6 +228,44 @@ fn every_threshold_shipped_is_reached_by_a_row() {
         .collect();
     let shipped: BTreeSet<String> = shipped().unwrap().rules.iter().map(|rule| rule.id.clone()).collect();
     assert_eq!(shipped.difference(&reached).collect::<Vec<_>>(), Vec::<&String>::new());
+}
+
+/// The usual list of red flags around a stoma, as the trade teaches it: each must interrupt an assessment.
+#[test]
+fn the_red_flags_of_the_trade_interrupt() {
+    let flagged = |kind, signals: Value| {
+        ask(kind, signals)["reasons"].as_array().unwrap().iter().any(|reason| reason["red_flag"] == true)
+    };
+    for (kind, signals) in [
+        (COLO, json!({ "stoma_colour": "black" })),
+        (COLO, json!({ "stoma_colour": "dusky" })),
+        (COLO, json!({ "bleeding": "does-not-stop" })),
+        (ILEO, json!({ "no_output_hours": 5, "vomiting": true })),
+        (ILEO, json!({ "no_output_hours": 5, "abdominal_pain": 5 })),
+        (ILEO, json!({ "output_ml_24h": 2100 })),
+        (ILEO, json!({ "dehydration_signs": true })),
+        (ILEO, json!({ "rapid_painful_ulcer": true })),
+        (COLO, json!({ "spreading_redness": true })),
+        (COLO, json!({ "fever": true })),
+        (COLO, json!({ "separation": "full" })),
+        (COLO, json!({ "separation": "deep" })),
+        (COLO, json!({ "prolapse": "irreducible" })),
+        (COLO, json!({ "hernia": true, "vomiting": true, "abdominal_pain": 3 })),
+        (ILEO, json!({ "pouch_off_per_day": 4 })),
+    ] {
+        assert!(flagged(kind, signals.clone()), "{kind} {signals}");
+    }
+    // What is usual, and what can wait for a planned call, does not interrupt.
+    for (kind, signals) in [
+        (COLO, json!({ "hernia": true })),
+        (COLO, json!({ "hernia": true, "vomiting": true })),
+        (ILEO, json!({ "pouch_off_per_day": 3 })),
+        (COLO, json!({ "separation": "partial" })),
+        (COLO, json!({ "prolapse": "reducible" })),
+        (COLO, json!({ "score": 9, "skin_pain": 8, "leaks_of_last_10": 6 })),
+    ] {
+        assert!(!flagged(kind, signals.clone()), "{kind} {signals}");
+    }
 }
 
 #[test]

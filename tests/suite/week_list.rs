@@ -47,18 +47,25 @@ both_backends! {
         assert_ne!(slots[0], slots[1], "two rows are not offered one slot");
         let actions = page.attributes("form.book", "action");
         let versions = page.attributes("form.book input[name=version]", "value");
-        let first = [("version", versions[0].as_str()), ("slot", slots[0].as_str())];
+        let patients = page.attributes("form.book input[name=patient]", "value");
+        let first =
+            [("patient", patients[0].as_str()), ("version", versions[0].as_str()), ("slot", slots[0].as_str())];
         nurse.post(&actions[0], &first).await.expect(303);
         let said = nurse.get("/week").await;
         assert!(said.first(".message").contains("booked for"), "{}", said.first(".message"));
         // The same slot for somebody else: the database holds one booking to a slot.
-        let second = [("version", versions[1].as_str()), ("slot", slots[0].as_str())];
+        let second =
+            [("patient", patients[1].as_str()), ("version", versions[1].as_str()), ("slot", slots[0].as_str())];
         let refused = nurse.post(&actions[1], &second).await.expect(409);
         assert!(refused.words().contains("taken a moment ago"));
-        // The same form again: the row has moved on.
-        nurse.post(&actions[0], &first).await.expect(409);
+        // The same form again is the same act: it answers as it did and does nothing.
+        nurse.post(&actions[0], &first).await.expect(303);
+        // The form of one row with the patient of another is refused.
+        let mixed = [("patient", patients[0].as_str()), ("version", versions[1].as_str()), ("slot", slots[1].as_str())];
+        let page = nurse.post(&actions[1], &mixed).await.expect(409);
+        assert!(page.words().contains("another patient"));
         // A slot that is none of the clinic's.
-        let odd = [("version", versions[1].as_str()), ("slot", "2030-01-05T03:10")];
+        let odd = [("patient", patients[1].as_str()), ("version", versions[1].as_str()), ("slot", "2030-01-05T03:10")];
         nurse.post(&actions[1], &odd).await.expect(409);
     }
 
@@ -69,11 +76,12 @@ both_backends! {
         let action = page.attributes("form.book", "action")[0].clone();
         let version = page.attributes("form.book input[name=version]", "value")[0].clone();
         let slot = page.attributes("form.book input[name=slot]", "value")[0].clone();
-        nurse.post(&action, &[("version", &version), ("slot", &slot)]).await.expect(303);
+        let who = held.id.to_string();
+        nurse.post(&action, &[("patient", &who), ("version", &version), ("slot", &slot)]).await.expect(303);
         let booked = app.next_review(held.id);
         assert_eq!(booked.status, "booked");
         let back = format!("/reviews/{}/unbook", booked.id);
-        nurse.post(&back, &[("version", &booked.version.to_string())]).await.expect(303);
+        nurse.post(&back, &[("patient", &who), ("version", &booked.version.to_string())]).await.expect(303);
         let free = app.next_review(held.id);
         assert_eq!((free.status.as_str(), free.booked_on), ("proposed", None));
     }
@@ -84,23 +92,24 @@ both_backends! {
         nurse.get("/week").await;
         let version = |app: &TestApp| app.next_review(held.id).version.to_string();
         let at = |act: &str| format!("/reviews/{}/{act}", app.next_review(held.id).id);
+        let who = held.id.to_string();
 
-        nurse.post(&at("ring"), &[("version", &version(&app)), ("reached", "no"), ("note", "rang twice")]).await.expect(303);
+        nurse.post(&at("ring"), &[("patient", &who), ("version", &version(&app)), ("reached", "no"), ("note", "rang twice")]).await.expect(303);
         assert!(app.next_review(held.id).is_open());
 
-        nurse.post(&at("defer"), &[("version", &version(&app)), ("until", "+2w"), ("reason", "")]).await.expect(409);
-        nurse.post(&at("defer"), &[("version", &version(&app)), ("until", "yesterdayish"), ("reason", "away")]).await.expect(409);
-        nurse.post(&at("defer"), &[("version", &version(&app)), ("until", "+2w"), ("reason", "away")]).await.expect(303);
+        nurse.post(&at("defer"), &[("patient", &who), ("version", &version(&app)), ("until", "+2w"), ("reason", "")]).await.expect(409);
+        nurse.post(&at("defer"), &[("patient", &who), ("version", &version(&app)), ("until", "yesterdayish"), ("reason", "away")]).await.expect(409);
+        nurse.post(&at("defer"), &[("patient", &who), ("version", &version(&app)), ("until", "+2w"), ("reason", "away")]).await.expect(303);
         let deferred = app.next_review(held.id);
         assert!(deferred.planned_on >= app.today() + Duration::days(14));
         assert_eq!(deferred.deferred_reason.as_deref(), Some("away"));
 
         let staff = nurse.staff.unwrap().to_string();
-        nurse.post(&at("assign"), &[("version", &version(&app)), ("to", &staff)]).await.expect(303);
+        nurse.post(&at("assign"), &[("patient", &who), ("version", &version(&app)), ("to", &staff)]).await.expect(303);
         assert_eq!(app.next_review(held.id).assigned_to, nurse.staff);
 
-        nurse.post(&at("outcome"), &[("version", &version(&app)), ("outcome", "cancelled")]).await.expect(409);
-        nurse.post(&at("outcome"), &[("version", &version(&app)), ("outcome", "noshow")]).await.expect(303);
+        nurse.post(&at("outcome"), &[("patient", &who), ("version", &version(&app)), ("outcome", "cancelled")]).await.expect(409);
+        nurse.post(&at("outcome"), &[("patient", &who), ("version", &version(&app)), ("outcome", "noshow")]).await.expect(303);
         // A missed review never vanishes: another is open, and the list says that one was missed.
         let next = app.next_review(held.id);
         assert_eq!(next.title, "Missed review");
@@ -116,10 +125,15 @@ both_backends! {
         nurse.get("/week").await;
         let review = app.next_review(held.id);
         let at = format!("/reviews/{}/assign", review.id);
-        nurse.post(&at, &[("version", &review.version.to_string()), ("to", "")]).await.expect(303);
+        let (who, version, colleague) = (held.id.to_string(), review.version.to_string(), nurse.staff.unwrap().to_string());
+        let fields = |to| [("patient", who.as_str()), ("version", version.as_str()), ("to", to)];
+        nurse.post(&at, &fields("")).await.expect(303);
         let before = app.next_review(held.id);
-        let page = nurse.post(&at, &[("version", &review.version.to_string()), ("to", "")]).await.expect(409);
+        let page = nurse.post(&at, &fields(&colleague)).await.expect(409);
         assert!(page.words().contains("Nothing was saved"));
+        let ring = [("patient", who.as_str()), ("version", version.as_str()), ("reached", "no"), ("note", "Rang at noon")];
+        let page = nurse.post(&format!("/reviews/{}/ring", review.id), &ring).await.expect(409);
+        assert!(page.words().contains("You had typed: “Rang at noon”"), "{}", page.words());
         assert_eq!(app.next_review(held.id).version, before.version);
     }
 
@@ -149,7 +163,12 @@ both_backends! {
         let held = overdue(&app, "Ashgrove", NHS[0], 9);
         nurse.get("/week").await;
         let review = app.next_review(held.id);
-        let form = [("version", review.version.to_string()), ("until", "+3w".to_owned()), ("reason", "away".to_owned())];
+        let form = [
+            ("patient", held.id.to_string()),
+            ("version", review.version.to_string()),
+            ("until", "+3w".to_owned()),
+            ("reason", "away".to_owned()),
+        ];
         let form: Vec<(&str, &str)> = form.iter().map(|(n, v)| (*n, v.as_str())).collect();
         nurse.post(&format!("/reviews/{}/defer", review.id), &form).await.expect(303);
         let service = app.service_id;

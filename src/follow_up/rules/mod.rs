@@ -29,7 +29,7 @@ pub mod together;
 pub mod words;
 
 pub use calendar::{Day, Nation, WorkingDays};
-pub use difference::{Difference, DifferenceRequest, difference};
+pub use difference::{Difference, DifferenceRequest, NotAdded, difference};
 pub use facts::{Anchor, Anchors, Construction, EndReason, Ended, Permanence, StomaFacts, StomaKind, SurgeryType};
 pub use offset::{Offset, Unit};
 pub use plan::{LeftOut, Plan, PlanRequest, PlannedReview, Waiting, plan};

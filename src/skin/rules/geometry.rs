@@ -162,8 +162,9 @@ impl Skin {
         sum
     }
 
-    /// Along one ray from the stoma's centre: the stoma's edge, and from there the gap to the plate's edge, mm.
-    fn ray(&self, angle: f64) -> (f64, f64) {
+    /// Along one ray from the stoma's centre: the stoma's edge, and from there the gap to the plate's edge, mm. The
+    /// angle runs from the head, clockwise as the nurse faces the patient, in radians.
+    pub fn ray(&self, angle: f64) -> (f64, f64) {
         let (east, north) = angle.sin_cos();
         let stoma = 1.0 / (east / self.a).hypot(north / self.b);
         // The root of |r·u − c| = R: along the ray to the point nearest the plate's centre, then half a chord on.

@@ -1,9 +1,13 @@
 //! After an assessment: when to see the patient next, proposed from what was found.
 //!
-//! The intervals are data with source and standing, mostly local proposals; the nurse decides. A proposal never moves
+//! The intervals are data with source and standing (`next_review.toml`), mostly local proposals; the nurse decides. A proposal never moves
 //! a review later than the one already planned, and it must not book anything.
 
+use std::collections::BTreeSet;
+use std::sync::LazyLock;
+
 use chrono::{Days, NaiveDate};
+use serde::Deserialize;
 
 use crate::provenance::{Source, Standing};
 
@@ -11,7 +15,7 @@ use super::bands::Band;
 
 /// What the proposal is made from; leave out what was not asked.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Findings {
+pub struct Findings<'a> {
     /// The skin's band in the service's band set.
     pub band: Option<Band>,
     /// Points now less points last time.
@@ -20,10 +24,16 @@ pub struct Findings {
     pub leaks_of_last_10: Option<u8>,
     /// Whole weeks since the stoma was formed.
     pub weeks_since_surgery: Option<u16>,
+    /// Code of the likely cause that the nurse named.
+    pub cause: Option<&'a str>,
+    /// Kind of the stoma.
+    pub kind: Option<&'a str>,
+    /// Output in 24 hours, mL.
+    pub output_ml_24h: Option<u32>,
 }
 
 /// When a rule applies; all bounds are inclusive.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum When {
     /// The skin is in this band.
     Band(Band),
@@ -33,6 +43,10 @@ pub enum When {
     Leaks(u8, u8),
     /// So many weeks since surgery.
     Weeks(u16, u16),
+    /// One of these causes was named.
+    Cause(Vec<String>),
+    /// So many mL in 24 hours, of one of these kinds of stoma.
+    Output(u32, u32, Vec<String>),
     /// Whatever was found.
     Always,
 }
@@ -41,136 +55,115 @@ pub enum When {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReviewRule {
     /// A stable code.
-    pub id: &'static str,
+    pub id: String,
     /// When it applies.
     pub when: When,
     /// Days from the assessment.
     pub days: u16,
     /// Why, in words.
-    pub words: &'static str,
+    pub words: String,
     /// Where the interval comes from.
     pub source: Source,
 }
 
-const fn local(source: &'static str) -> Source {
-    Source::new(source, Standing::Local)
+/// A file of rules.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RulesFile {
+    version: String,
+    rule: Vec<RuleFile>,
 }
 
-/// The shipped rules. The shortest interval of all that apply is proposed.
-pub static RULES: [ReviewRule; 12] = [
-    ReviewRule {
-        id: "severe",
-        when: When::Band(Band::Severe),
-        days: 7,
-        words: "the skin is in the severe band",
-        source: local("Local proposal; no interval by band is published"),
-    },
-    ReviewRule {
-        id: "moderate",
-        when: When::Band(Band::Moderate),
-        days: 14,
-        words: "the skin is in the moderate band",
-        source: local(
-            "Local proposal, after the two-week reassessment of a seal pilot at University Hospital Limerick \
-             (Ostomy Wound Management)",
-        ),
-    },
-    ReviewRule {
-        id: "mild",
-        when: When::Band(Band::Mild),
-        days: 28,
-        words: "the skin is in the mild band",
-        source: local("Local proposal; no interval by band is published"),
-    },
-    ReviewRule {
-        id: "rise-large",
-        when: When::Rise(3, i16::MAX),
-        days: 7,
-        words: "the score has risen by 3 points or more",
-        source: local("Local proposal; no smallest meaningful change of the score is published"),
-    },
-    ReviewRule {
-        id: "rise-small",
-        when: When::Rise(1, 2),
-        days: 28,
-        words: "the score has risen by 1 or 2 points, which may be noise between two people",
-        source: local(
-            "Local proposal, after Jemec et al., Br J Dermatol 2011;164(2):330–5 (kappa 0.54 between nurses)",
-        ),
-    },
-    ReviewRule {
-        id: "leaks-many",
-        when: When::Leaks(4, u8::MAX),
-        days: 7,
-        words: "4 or more of the last 10 changes had leaked",
-        source: local(
-            "Local proposal of days; the limit of 4 in 10, from which quality of life is clearly worse, is from WCET J \
-             2020;40(4):23–29",
-        ),
-    },
-    ReviewRule {
-        id: "leaks-some",
-        when: When::Leaks(1, 3),
-        days: 28,
-        words: "1 to 3 of the last 10 changes had leaked",
-        source: local(
-            "Local proposal; a leak brings a review forward in Bristol, N Somerset and S Glos ICB's pathway, 2024",
-        ),
-    },
-    ReviewRule {
-        id: "first-weeks",
-        when: When::Weeks(0, 1),
-        days: 7,
-        words: "surgery was less than 2 weeks ago",
-        source: local(
-            "Local proposal, after the study visits of Salvadalena, J WOCN 2013;40(4):400–6 (by day 7, week 2, 6, 12)",
-        ),
-    },
-    ReviewRule {
-        id: "early-weeks",
-        when: When::Weeks(2, 5),
-        days: 14,
-        words: "surgery was 2 to 5 weeks ago, when skin trouble most often begins",
-        source: local("Local proposal of days; onset most often day 21–40 in Salvadalena, J WOCN 2013;40(4):400–6"),
-    },
-    ReviewRule {
-        id: "to-three-months",
-        when: When::Weeks(6, 12),
-        days: 42,
-        words: "surgery was 6 to 12 weeks ago and the stoma is still changing size",
-        source: local("Local proposal, after the study visits of Salvadalena, J WOCN 2013;40(4):400–6 (week 6 and 12)"),
-    },
-    ReviewRule {
-        id: "first-year",
-        when: When::Weeks(13, 51),
-        days: 91,
-        words: "surgery was less than a year ago",
-        source: local("Local proposal, after Dartford and Gravesham NHS Trust's clinics at 3, 6 and 12 months"),
-    },
-    ReviewRule {
-        id: "yearly",
-        when: When::Always,
-        days: 365,
-        words: "everyone with a stoma is seen at least once a year",
-        source: Source::new(
-            "Bristol, North Somerset and South Gloucestershire ICB, Remedy: Stoma care, checked 2024: every 12 months, \
-             all patients",
-            Standing::Read,
-        ),
-    },
-];
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RuleFile {
+    id: String,
+    band: Option<String>,
+    rise: Option<(i16, i16)>,
+    leaks: Option<(u8, u8)>,
+    weeks: Option<(u16, u16)>,
+    cause: Option<Vec<String>>,
+    output_ml: Option<(u32, u32)>,
+    kinds: Option<Vec<String>>,
+    always: Option<bool>,
+    days: u16,
+    words: String,
+    source: String,
+    standing: Standing,
+}
+
+impl RuleFile {
+    fn read(self) -> Result<ReviewRule, String> {
+        let at = self.id.clone();
+        let mut whens = Vec::new();
+        if let Some(code) = &self.band {
+            let all = [Band::None, Band::Mild, Band::Moderate, Band::Severe];
+            let band = all.into_iter().find(|b| b.code() == code);
+            whens.push(When::Band(band.ok_or_else(|| format!("{at}: there is no band {code}"))?));
+        }
+        whens.extend(self.rise.map(|(from, to)| When::Rise(from, to)));
+        whens.extend(self.leaks.map(|(from, to)| When::Leaks(from, to)));
+        whens.extend(self.weeks.map(|(from, to)| When::Weeks(from, to)));
+        whens.extend(self.cause.map(When::Cause));
+        whens.extend(self.output_ml.map(|(from, to)| When::Output(from, to, self.kinds.unwrap_or_default())));
+        whens.extend(self.always.filter(|always| *always).map(|_| When::Always));
+        if self.days == 0 {
+            return Err(format!("{at}: an interval of no days would never end"));
+        }
+        match (whens.pop(), whens.is_empty()) {
+            (Some(when), true) => Ok(ReviewRule {
+                id: self.id,
+                when,
+                days: self.days,
+                words: self.words,
+                source: Source { source: self.source.into(), standing: self.standing },
+            }),
+            _ => Err(format!("{at}: must hold by exactly one thing")),
+        }
+    }
+}
+
+/// Rules read from such a file, with their version; the fault names the line or the rule.
+pub fn read_rules(text: &str) -> Result<(String, Vec<ReviewRule>), String> {
+    let file: RulesFile = toml::from_str(text).map_err(|fault| fault.to_string())?;
+    let rules: Vec<ReviewRule> = file.rule.into_iter().map(RuleFile::read).collect::<Result<_, _>>()?;
+    let ids: BTreeSet<&str> = rules.iter().map(|rule| rule.id.as_str()).collect();
+    if ids.len() != rules.len() {
+        return Err("two rules have one id".to_owned());
+    }
+    if !rules.iter().any(|rule| rule.when == When::Always) {
+        return Err("one rule must always hold, so that nobody is left without a date".to_owned());
+    }
+    Ok((file.version, rules))
+}
+
+/// The shipped rules. Empty only if the file cannot be read, which a test rules out; then the review is proposed for
+/// today, so that nobody is left without a date.
+pub fn rules() -> &'static [ReviewRule] {
+    static RULES: LazyLock<Vec<ReviewRule>> =
+        LazyLock::new(|| read_rules(SHIPPED).map(|(_, rules)| rules).unwrap_or_default());
+    &RULES
+}
+
+/// The text of the shipped file.
+pub const SHIPPED: &str = include_str!("next_review.toml");
 
 impl ReviewRule {
     /// True when the findings meet this rule; what was not asked meets none.
-    pub fn applies(&self, findings: &Findings) -> bool {
+    pub fn applies(&self, findings: &Findings<'_>) -> bool {
         fn within<T: PartialOrd>(value: Option<T>, from: T, to: T) -> bool {
             value.is_some_and(|value| value >= from && value <= to)
         }
-        match self.when {
-            When::Band(band) => findings.band == Some(band),
-            When::Rise(from, to) => within(findings.change, from, to),
-            When::Leaks(from, to) => within(findings.leaks_of_last_10, from, to),
-            When::Weeks(from, to) => within(findings.weeks_since_surgery, from, to),
+        match &self.when {
+            When::Band(band) => findings.band == Some(*band),
+            When::Rise(from, to) => within(findings.change, *from, *to),
+            When::Leaks(from, to) => within(findings.leaks_of_last_10, *from, *to),
+            When::Weeks(from, to) => within(findings.weeks_since_surgery, *from, *to),
+            When::Cause(codes) => findings.cause.is_some_and(|cause| codes.iter().any(|code| code == cause)),
+            When::Output(from, to, kinds) => {
+                findings.kind.is_some_and(|kind| kinds.iter().any(|code| code == kind))
+                    && within(findings.output_ml_24h, *from, *to)
+            }
             When::Always => true,
         }
     }
@@ -180,7 +173,7 @@ impl ReviewRule {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReviewReason {
     /// The rule's code; `planned` when an earlier planned review stands.
-    pub rule: &'static str,
+    pub rule: String,
     /// Days from today that this reason asks for.
     pub days: u16,
     /// A sentence for the page.
@@ -202,15 +195,20 @@ pub struct Proposal {
     pub reasons: Vec<ReviewReason>,
 }
 
-/// Proposes the next review from the shipped [`RULES`].
-pub fn propose(today: NaiveDate, planned: Option<NaiveDate>, findings: &Findings) -> Proposal {
-    propose_by(&RULES, today, planned, findings)
+/// Proposes the next review from the shipped [`rules`].
+pub fn propose(today: NaiveDate, planned: Option<NaiveDate>, findings: &Findings<'_>) -> Proposal {
+    propose_by(rules(), today, planned, findings)
 }
 
 /// Proposes the next review from a rule set: the shortest interval that applies, never later than `planned`, the
 /// review already planned. A planned date that has passed gives today. Without any rule that applies and without a
 /// planned review the proposal is today, so that nobody is left without a date.
-pub fn propose_by(rules: &[ReviewRule], today: NaiveDate, planned: Option<NaiveDate>, findings: &Findings) -> Proposal {
+pub fn propose_by(
+    rules: &[ReviewRule],
+    today: NaiveDate,
+    planned: Option<NaiveDate>,
+    findings: &Findings<'_>,
+) -> Proposal {
     let mut reasons: Vec<ReviewReason> = rules.iter().filter(|rule| rule.applies(findings)).map(reason_of).collect();
     // Stable: rules of one interval stay in the order of the set.
     reasons.sort_by_key(|reason| reason.days);
@@ -233,7 +231,7 @@ pub fn propose_by(rules: &[ReviewRule], today: NaiveDate, planned: Option<NaiveD
 
 fn reason_of(rule: &ReviewRule) -> ReviewReason {
     let words = format!("Within {}: {}.", in_words(rule.days), rule.words);
-    ReviewReason { rule: rule.id, days: rule.days, words, source: rule.source.clone() }
+    ReviewReason { rule: rule.id.clone(), days: rule.days, words, source: rule.source.clone() }
 }
 
 fn planned_reason(today: NaiveDate, planned: NaiveDate, days: u16) -> ReviewReason {
@@ -243,7 +241,8 @@ fn planned_reason(today: NaiveDate, planned: NaiveDate, days: u16) -> ReviewReas
     } else {
         format!("A review is already planned for {date}, no later than the findings ask for: it stands.")
     };
-    ReviewReason { rule: "planned", days, words, source: local("Local rule: a proposal never moves a review later") }
+    let source = Source::new("Local rule: a proposal never moves a review later", Standing::Local);
+    ReviewReason { rule: "planned".to_owned(), days, words, source }
 }
 
 fn in_words(days: u16) -> String {

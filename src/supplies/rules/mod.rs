@@ -13,6 +13,7 @@ mod items;
 mod order;
 mod quantity;
 mod request;
+mod routine;
 mod set_file;
 mod sets;
 mod verdict;
@@ -28,6 +29,10 @@ pub use quantity::{
     Period, Quantity, Rational, Use, decimal_words, fluid_ounces, ounces, per_boxes_begun, quantity, use_in_words,
 };
 pub use request::{SCHEMA, decide, read_request};
+pub use routine::{
+    Caution, NoRoutine, Routine, RoutineRules, Step, StepRule, load_routine_rules, routine, routine_messages,
+    routine_rules,
+};
 pub use set_file::parse_set;
 pub use sets::{Counts, Limits, QuantitySet, Row, SetId, SetPeriod, printed_alert, shipped_set};
 pub use verdict::{Band, Verdict, judge, verdict_in_words};

@@ -88,6 +88,7 @@ fn read_signals(mut object: Object, errors: &mut FieldErrors) -> Signals {
         spreading_redness: object.flag("spreading_redness", errors),
         separation: object.choice("separation", Separation::CODES, errors),
         prolapse: object.choice("prolapse", Prolapse::CODES, errors),
+        hernia: object.flag("hernia", errors),
         rapid_painful_ulcer: object.flag("rapid_painful_ulcer", errors),
         dehydration_signs: object.flag("dehydration_signs", errors),
         score: whole(&mut object, Signal::Score, errors),
@@ -130,6 +131,7 @@ fn answer(request: &Request, thresholds: &Thresholds) -> Value {
                 "source": reason.source.source.as_ref(),
                 "standing": reason.source.standing.code(),
                 "threshold": reason.rule,
+                "red_flag": reason.red_flag,
             })
         })
         .collect();

@@ -61,6 +61,8 @@ words! {
         Partial = "partial";
         /// Parted all round.
         Full = "full";
+        /// Parted deeply, or with output in the gap.
+        Deep = "deep";
     }
 }
 
@@ -130,9 +132,11 @@ signals! {
     /// Hot skin whose redness or darkening spreads.
     SpreadingRedness = "spreading_redness", Answer::Flag;
     /// The join of stoma and skin.
-    Separation = "separation", Answer::Word(&["none", "partial", "full"]);
+    Separation = "separation", Answer::Word(&["none", "partial", "full", "deep"]);
     /// Bowel slid out.
     Prolapse = "prolapse", Answer::Word(&["none", "reducible", "irreducible"]);
+    /// A bulge beside the stoma; counts with others, never alone.
+    Hernia = "hernia", Answer::Flag;
     /// A very painful ulcer that grows fast.
     RapidPainfulUlcer = "rapid_painful_ulcer", Answer::Flag;
     /// Thirst, dry mouth, dizzy on standing, little dark urine, cramps in the legs, confusion.
@@ -184,6 +188,8 @@ pub struct Signals {
     pub separation: Option<Separation>,
     /// Bowel slid out.
     pub prolapse: Option<Prolapse>,
+    /// A bulge beside the stoma.
+    pub hernia: Option<bool>,
     /// A very painful ulcer that grows fast.
     pub rapid_painful_ulcer: Option<bool>,
     /// Any sign of dehydration.
@@ -238,6 +244,7 @@ impl Signals {
             Signal::SpreadingRedness => self.spreading_redness.map(Measure::Flag),
             Signal::Separation => self.separation.map(|word| Measure::Word(word.code())),
             Signal::Prolapse => self.prolapse.map(|word| Measure::Word(word.code())),
+            Signal::Hernia => self.hernia.map(Measure::Flag),
             Signal::RapidPainfulUlcer => self.rapid_painful_ulcer.map(Measure::Flag),
             Signal::DehydrationSigns => self.dehydration_signs.map(Measure::Flag),
             Signal::Score => whole(self.score),

@@ -84,6 +84,8 @@ pub struct Rule {
     pub text: String,
     /// What to do meanwhile by the usual teaching; always there for the two most urgent bands.
     pub advice: Option<String>,
+    /// True when it interrupts an assessment: it must be answered before signing.
+    pub red_flag: bool,
     /// Where the limit or trigger comes from (the band is local).
     pub source: Source,
 }

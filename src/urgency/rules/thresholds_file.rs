@@ -39,6 +39,8 @@ struct FileRule {
     band: String,
     text: String,
     advice: Option<String>,
+    #[serde(default)]
+    red_flag: bool,
     source: String,
     standing: Standing,
 }
@@ -95,8 +97,21 @@ fn read_rule(rule: FileRule) -> Result<Rule, String> {
         .ok_or_else(|| format!("{} is not a band: write one of {}", rule.band, Band::ALL.map(Band::code).join(", ")))?;
     check_advice(band, rule.advice.as_deref())?;
     check_text(&rule.text, &with)?;
+    if rule.red_flag && rule.advice.is_none() {
+        return Err("is a red flag and needs advice".to_owned());
+    }
     let source = Source { source: rule.source.into(), standing: rule.standing };
-    Ok(Rule { id: rule.id, condition, with, kinds, band, text: rule.text, advice: rule.advice, source })
+    Ok(Rule {
+        id: rule.id,
+        condition,
+        with,
+        kinds,
+        band,
+        text: rule.text,
+        advice: rule.advice,
+        red_flag: rule.red_flag,
+        source,
+    })
 }
 
 fn read_condition(condition: FileCondition) -> Result<Condition, String> {

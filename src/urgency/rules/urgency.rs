@@ -32,6 +32,10 @@ pub struct Reason {
     pub rule: String,
     /// Why, in words.
     pub text: String,
+    /// What to do meanwhile, where it says something.
+    pub advice: Option<String>,
+    /// True when it interrupts an assessment.
+    pub red_flag: bool,
     /// Where the limit or trigger comes from.
     pub source: Source,
 }
@@ -83,6 +87,8 @@ pub fn decide_urgency(
             band: rule.band,
             rule: rule.id.clone(),
             text: rule.words(signals),
+            advice: rule.advice.clone(),
+            red_flag: rule.red_flag,
             source: rule.source.clone(),
         })
         .collect();

@@ -15,34 +15,6 @@ use super::shell::{Message, Shell};
 use super::views::{Band, Pager, PatientBanner, Roundel, Score};
 use super::{Answer, AppError, Signed, page, see_other};
 
-/// One box of the dial.
-pub struct DialCell {
-    /// "3-1": hour, ring.
-    pub value: String,
-    /// 1 to 12.
-    pub hour: u8,
-    /// 1 to 3 from the inside.
-    pub ring: u8,
-    /// In words.
-    pub label: String,
-    /// Whether it is marked.
-    pub checked: bool,
-}
-
-/// Marking on the clock.
-pub struct Dial {
-    /// Name of the boxes.
-    pub name: String,
-    /// What is marked.
-    pub legend: String,
-    /// Help.
-    pub hint: String,
-    /// Letter of the stoma kind.
-    pub letter: String,
-    /// 12 hours by 3 rings.
-    pub cells: Vec<DialCell>,
-}
-
 /// A domain of the score sheet.
 pub struct DomainSample {
     /// Code.
@@ -98,7 +70,6 @@ pub struct ComponentsPage {
     pub selects: Vec<Question>,
     pub areas: Vec<Field>,
     pub domains: Vec<DomainSample>,
-    pub dial: Dial,
     pub messages: Vec<Message>,
     pub tags: Vec<(String, String)>,
     pub bands: Vec<Band>,

@@ -3,7 +3,7 @@
 use super::super::form_view::{Choice, DateParts, ErrorSummary, Field, Question, Width};
 use super::super::shell::{Message, MessageKind, Shell};
 use super::super::views::{Avoid, Band, Died, Pager, PatientBanner, Roundel, RoundelMark, Score};
-use super::{ComponentsPage, Dial, DialCell, DomainSample, RowSample, pictures};
+use super::{ComponentsPage, DomainSample, RowSample, pictures};
 
 /// The page.
 pub(super) fn page_of(shell: Shell) -> ComponentsPage {
@@ -36,7 +36,6 @@ pub(super) fn page_of(shell: Shell) -> ComponentsPage {
             Field::new("reason", "Reason").error(Some("Write why")),
         ],
         domains: vec![domain("sample-plain", None, ""), domain("sample-wrong", Some("Choose an area"), "2")],
-        dial: dial(),
         messages: messages(),
         tags: [("plain", "draft"), ("good", "fulfilled"), ("mind", "due"), ("bad", "missed")]
             .map(|(kind, word)| (kind.to_owned(), word.to_owned()))
@@ -133,23 +132,6 @@ fn domain(key: &str, error: Option<&str>, severity: &str) -> DomainSample {
         area: cells("area", "Area", &["None", "Under a quarter", "Up to a half", "More"]),
         severity: severe,
         points: "–".to_owned(),
-    }
-}
-
-fn dial() -> Dial {
-    let cell = |hour: u8, ring: u8| DialCell {
-        value: format!("{hour}-{ring}"),
-        hour,
-        ring,
-        label: format!("{hour} o'clock, ring {ring} of 3 from the stoma"),
-        checked: (3..=5).contains(&hour) && ring < 3,
-    };
-    Dial {
-        name: "eroded".to_owned(),
-        legend: "Where is it eroded?".to_owned(),
-        hint: "Seen from the front: 12 is towards the head.".to_owned(),
-        letter: "I".to_owned(),
-        cells: (1..=12).flat_map(|hour| (1..=3).map(move |ring| cell(hour, ring))).collect(),
     }
 }
 

@@ -121,6 +121,10 @@ proptest! {
             prop_assert!(review.nominal <= facts.until);
             prop_assert!(facts.ended.is_none_or(|ended| review.planned <= ended.on), "none after an end");
             prop_assert!(!review.reasons.is_empty() && review.reasons.iter().all(|reason| !reason.is_empty()));
+            // None before the day it is counted from; only a deadline or a window without a working day falls back, and says so.
+            prop_assert!(review.nominal >= review.anchor_on);
+            let said = review.reasons.iter().any(|reason| reason.contains("this is before"));
+            prop_assert_eq!(review.planned < review.anchor_on, said);
             let inside = review.earliest.is_none_or(|earliest| earliest <= review.planned) && review.planned <= review.latest;
             let step = facts.protocol.step(&review.step).expect("a step of the protocol");
             match step.shape {
@@ -210,6 +214,12 @@ proptest! {
             let tomorrow = after.difference(&record);
             prop_assert!(tomorrow.moved.is_empty() && tomorrow.closed.is_empty(), "{tomorrow:#?}");
         }
+    }
+
+    #[test]
+    fn a_protocol_is_read_back_as_written(protocol in protocol()) {
+        let text = protocol.to_toml();
+        prop_assert_eq!(Protocol::from_toml("written.toml", &text), Ok(protocol), "{}", text);
     }
 
     #[test]

@@ -214,3 +214,64 @@ fn the_schema_lists_the_codes_of_the_engine() {
         schema["properties"]["anchors"]["properties"].as_object().expect("anchors").keys().cloned().collect();
     assert_eq!(anchors, codes(Anchor::ALL));
 }
+
+#[test]
+fn a_shipped_protocol_is_read_back_from_its_text() {
+    for protocol in shipped() {
+        assert_eq!(&Protocol::from_toml("text", &protocol.to_toml()).unwrap(), protocol);
+    }
+    let odd = Protocol { note: Some("Tab\t, \"quotes\", \\ and\nlines \u{7f} é".into()), ..shipped()[0].clone() };
+    assert_eq!(Protocol::from_toml("text", &odd.to_toml()).unwrap().note, odd.note);
+}
+
+#[test]
+fn two_versions_are_compared_in_words() {
+    use roundel::follow_up::rules::step_words::compare;
+    let before = shipped_by_id("local-ileostomy").unwrap();
+    assert_eq!(compare(before, before), Vec::<String>::new());
+    let mut after = before.clone();
+    after.title = "Another".into();
+    after.steps[0].mode = Mode::Video;
+    after.steps.remove(1);
+    after.steps.swap(0, 1);
+    let said = compare(before, &after).join("\n");
+    for words in [
+        "Title: was “Example: ileostomy”, is “Another”.",
+        "Step “First call”: now held by video (was by telephone).",
+        "Step “First home visit” is left out: it was from 4 days to 7 days after discharge.",
+        "another order",
+    ] {
+        assert!(said.contains(words), "“{words}” is not in: {said}");
+    }
+}
+
+/// Local rule: nearest pairs first, a booked day stays, each review in one offer.
+#[test]
+fn visits_of_two_stomas_are_offered_as_one() {
+    use roundel::follow_up::rules::together::{Offer, Open, offers};
+    use uuid::Uuid;
+    let open = |id: u128, stoma: u128, on: &str, booked: bool| Open {
+        id: Uuid::from_u128(id),
+        stoma: Uuid::from_u128(stoma),
+        on: super::day(on),
+        booked,
+    };
+    let offer = |keep: u128, bring: u128, on: &str| Offer {
+        keep: Uuid::from_u128(keep),
+        bring: Uuid::from_u128(bring),
+        on: super::day(on),
+    };
+    let of = [
+        open(1, 1, "2026-03-02", false),
+        open(2, 2, "2026-03-09", true),
+        open(3, 1, "2026-03-20", false),
+        open(4, 2, "2026-04-02", false),
+        open(5, 2, "2026-06-01", false),
+    ];
+    assert_eq!(offers(&of, 14), [offer(2, 1, "2026-03-09"), offer(3, 4, "2026-03-20")]);
+    assert_eq!(offers(&of, 12), [offer(2, 1, "2026-03-09")]);
+    // Of one stoma, or on one day, or both booked: nothing to offer.
+    assert_eq!(offers(&[of[0], of[2]], 30), []);
+    assert_eq!(offers(&[of[1], open(9, 1, "2026-03-09", false)], 14), []);
+    assert_eq!(offers(&[of[1], open(9, 1, "2026-03-10", true)], 14), []);
+}

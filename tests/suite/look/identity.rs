@@ -89,7 +89,7 @@ fn numeric_dates(text: &str) -> Vec<String> {
         ['/', '-', '.'].iter().any(|mark| {
             let parts: Vec<&str> = word.split(*mark).collect();
             let digits = |part: &&str| (1..=4).contains(&part.len()) && part.bytes().all(|b| b.is_ascii_digit());
-            parts.len() == 3 && parts.iter().all(|part| digits(&part)) && parts.iter().any(|p| p.len() >= 2)
+            parts.len() == 3 && parts.iter().all(|part| digits(part)) && parts.iter().any(|p| p.len() >= 2)
         })
     };
     text.split_whitespace().filter(is_date).map(str::to_owned).collect()

@@ -35,8 +35,6 @@ pub fn small_targets(least: u32) -> String {
            if (/checkbox|radio/.test(e.type)) {{ \
              for (const label of e.labels) boxes.push(label.getBoundingClientRect()); \
              const cell = e.closest('.cell'); if (cell) boxes.push(cell.getBoundingClientRect()); \
-             if (e.closest('.dial-face')) {{ const s = getComputedStyle(e, '::before'); \
-               boxes.push({{left: 0, top: 0, right: parseFloat(s.width), bottom: parseFloat(s.height)}}); boxes.shift(); }} \
            }} \
            const width = Math.max(...boxes.map(b => b.right)) - Math.min(...boxes.map(b => b.left)); \
            const height = Math.max(...boxes.map(b => b.bottom)) - Math.min(...boxes.map(b => b.top)); \

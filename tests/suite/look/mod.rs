@@ -167,7 +167,7 @@ impl Ground {
             };
             for (nth, path) in self.addresses(route).into_iter().enumerate() {
                 for role in &roles {
-                    let first = roles.contains(&None).then_some(None).unwrap_or(Some(Role::Nurse));
+                    let first = if roles.contains(&None) { None } else { Some(Role::Nurse) };
                     if nth == 0 || *role == first {
                         places.push(Place { route: route.path, path: path.clone(), role: *role });
                     }

@@ -9,8 +9,11 @@ use crate::jobs::sign_in_as;
 use crate::support::block_on;
 use crate::support::browser::Browser;
 
-/// How a page is pictured: name, width, features, greys.
-const WAYS: [(&str, u32, &[(&str, &str)], bool); 5] = [
+/// Name, width, features, greys.
+type Way = (&'static str, u32, &'static [(&'static str, &'static str)], bool);
+
+/// How a page is pictured.
+const WAYS: [Way; 5] = [
     ("wide", 1280, &[("prefers-color-scheme", "light")], false),
     ("narrow", 320, &[("prefers-color-scheme", "light")], false),
     ("dark", 1280, &[("prefers-color-scheme", "dark")], false),

@@ -11,13 +11,19 @@ use crate::support::{Client, Page, TestApp, raw};
 async fn sign_from(who: &Client, page: &Page, list: &str) -> Page {
     let value =
         |name: &str| page.attributes(&format!("form[action='{list}/sign'] input[name='{name}']"), "value").remove(0);
-    who.post(&format!("{list}/sign"), &[("version", &value("version")), ("seal", &value("seal"))]).await
+    who.post(
+        &format!("{list}/sign"),
+        &[("patient", &value("patient")), ("version", &value("version")), ("seal", &value("seal"))],
+    )
+    .await
 }
 
 /// Stops a list, or throws a draft away, as this page offers it.
 async fn stop_from(who: &Client, page: &Page, list: &str, reason: &str) -> Page {
-    let version = page.attributes(&format!("form[action='{list}/stop'] input[name=version]"), "value").remove(0);
-    who.post(&format!("{list}/stop"), &[("version", &version), ("reason", reason)]).await
+    let value =
+        |name: &str| page.attributes(&format!("form[action='{list}/stop'] input[name='{name}']"), "value").remove(0);
+    let fields = [("patient", &*value("patient")), ("version", &*value("version")), ("reason", reason)];
+    who.post(&format!("{list}/stop"), &fields).await
 }
 
 fn count(app: &TestApp, of: &str) -> i64 {
@@ -232,7 +238,7 @@ both_backends! {
         let page = assistant.get(&format!("{list}/summary")).await.expect(200);
         assert!(!page.has(&format!("form[action='{list}/sign']")) && !page.has(&format!("form[action='{list}/stop']")));
         assistant.post(&path, &[("act", "check")]).await.expect(403);
-        assistant.post(&format!("{list}/stop"), &[("version", "1"), ("reason", "Not wanted")]).await.expect(403);
+        assistant.post(&format!("{list}/stop"), &[("patient", &held.id.to_string()), ("version", "1"), ("reason", "Not wanted")]).await.expect(403);
         for address in [path, format!("{list}/summary"), format!("{list}/summary.pdf")] {
             clerk.get(&address).await.expect(403);
         }

@@ -9,7 +9,7 @@ use crate::both_backends;
 use crate::support::{Client, Page, raw};
 
 /// The words of a PDF, blanks run together, page by page.
-fn pages(pdf: &Page) -> Vec<String> {
+pub fn pages(pdf: &Page) -> Vec<String> {
     let dir = tempfile::tempdir().unwrap();
     std::fs::write(dir.path().join("x.pdf"), &pdf.bytes).unwrap();
     let run = |program: &str, args: &[&str]| {
@@ -65,7 +65,7 @@ both_backends! {
         assert!(marked(&old, "Superseded by a later version. Do not supply from it."), "{old:?}");
         let page = prescriber.get(&format!("{second}/summary")).await.expect(200);
         let version = page.attributes(&format!("form[action='{second}/stop'] input[name=version]"), "value").remove(0);
-        prescriber.post(&format!("{second}/stop"), &[("version", &version), ("reason", "The stoma was reversed")]).await.expect(303);
+        prescriber.post(&format!("{second}/stop"), &[("patient", &held.id.to_string()), ("version", &version), ("reason", "The stoma was reversed")]).await.expect(303);
         let stopped = paper(&prescriber, &second, "").await;
         assert!(marked(&stopped, "Stopped. Do not supply from it."), "{stopped:?}");
         assert!(stopped[0].contains("The stoma was reversed"), "{stopped:?}");
@@ -160,7 +160,12 @@ both_backends! {
         let value = |name: &str| page.attributes(&format!("form[action='{list}/sign'] input[name='{name}']"), "value").remove(0);
         let (version, seal) = (value("version"), value("seal"));
         let send = |why: &'static str| {
-            let fields = [("version", version.clone()), ("seal", seal.clone()), ("override_reason", why.to_owned())];
+            let fields = [
+                ("patient", held.id.to_string()),
+                ("version", version.clone()),
+                ("seal", seal.clone()),
+                ("override_reason", why.to_owned()),
+            ];
             let (prescriber, list) = (&prescriber, &list);
             async move {
                 let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();

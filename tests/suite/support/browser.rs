@@ -276,14 +276,28 @@ impl Browser {
 
     /// What the browser complained of since this was asked last: blocked scripts and styles, missing files.
     pub async fn complaints(&self) -> Vec<String> {
-        let session = self.driver().session_id().to_string();
-        let url = format!("http://127.0.0.1:{}/session/{session}/se/log", self.port);
-        let http = reqwest::Client::builder().no_proxy().build().expect("a client");
-        let asked = http.post(url).header("content-type", "application/json").body(r#"{"type":"browser"}"#);
-        let answer = asked.send().await.expect("the driver answers").text().await.expect("text");
-        let answer: Value = serde_json::from_str(&answer).expect("JSON");
+        let answer = self.ask_driver("se/log", &json!({"type": "browser"})).await;
         let entries = answer["value"].as_array().unwrap_or_else(|| panic!("the driver's log: {answer}"));
         entries.iter().filter_map(|entry| entry["message"].as_str()).map(str::to_owned).collect()
+    }
+
+    /// Puts the browser's network off or on, as its developer tools do.
+    pub async fn offline(&self, offline: bool) {
+        let params = json!({"offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1});
+        for (cmd, params) in [("Network.enable", json!({})), ("Network.emulateNetworkConditions", params)] {
+            let answer = self.ask_driver("goog/cdp/execute", &json!({"cmd": cmd, "params": params})).await;
+            assert!(answer["value"]["error"].is_null(), "{cmd}: {answer}");
+        }
+    }
+
+    /// What the driver's library has no call for.
+    async fn ask_driver(&self, what: &str, body: &Value) -> Value {
+        let session = self.driver().session_id().to_string();
+        let url = format!("http://127.0.0.1:{}/session/{session}/{what}", self.port);
+        let http = reqwest::Client::builder().no_proxy().build().expect("a client");
+        let asked = http.post(url).header("content-type", "application/json").body(body.to_string());
+        let answer = asked.send().await.expect("the driver answers").text().await.expect("text");
+        serde_json::from_str(&answer).expect("JSON")
     }
 
     /// Makes the window this large.

@@ -21,6 +21,8 @@ pub struct Client {
 struct Kept {
     cookie: Option<String>,
     token: Option<String>,
+    /// Own id of the form on the page seen last, until it was sent.
+    once: Option<String>,
 }
 
 impl Client {
@@ -32,7 +34,7 @@ impl Client {
     /// Somebody with a session: its reference and its form token.
     pub fn with_session(mut self, staff: StaffId, reference: &str, token: &str) -> Self {
         self.staff = Some(staff);
-        self.kept = Mutex::new(Kept { cookie: Some(reference.to_owned()), token: Some(token.to_owned()) });
+        self.kept = Mutex::new(Kept { cookie: Some(reference.to_owned()), token: Some(token.to_owned()), once: None });
         self
     }
 
@@ -44,7 +46,7 @@ impl Client {
     /// Another browser that was handed this one's cookie.
     pub fn again(&self) -> Self {
         let kept = self.kept.lock().unwrap();
-        let kept = Mutex::new(Kept { cookie: kept.cookie.clone(), token: kept.token.clone() });
+        let kept = Mutex::new(Kept { cookie: kept.cookie.clone(), token: kept.token.clone(), once: None });
         Self { http: self.http.clone(), base: self.base.clone(), kept, staff: self.staff }
     }
 
@@ -88,6 +90,13 @@ impl Client {
         if let Some(token) = page.csrf() {
             kept.token = Some(token);
         }
+        // Sent: the page is left. Another page has another form on it.
+        if page.status == 303 || page.status == 200 {
+            kept.once = None;
+        }
+        if page.text.contains("name=\"once\"") {
+            kept.once = page.attributes("input[name='once']", "value").into_iter().next();
+        }
         drop(kept);
         page
     }
@@ -97,14 +106,27 @@ impl Client {
         self.send(self.request(Method::GET, path)).await
     }
 
-    /// Sends a form with the token of the page seen last.
+    /// Sends a form with the token of the page seen last, and with the form's own id if that page has one.
     pub async fn post(&self, path: &str, fields: &[(&str, &str)]) -> Page {
         let mut fields = fields.to_vec();
         let token = self.token();
         if let Some(token) = token.as_deref().filter(|_| !fields.iter().any(|(name, _)| *name == "csrf")) {
             fields.push(("csrf", token));
         }
+        let once = self.kept.lock().unwrap().once.clone();
+        if let Some(once) = once.as_deref().filter(|_| !fields.iter().any(|(name, _)| *name == "once")) {
+            fields.push(("once", once));
+        }
         self.post_only(path, &fields).await
+    }
+
+    /// Sends a form whose effect on reviews is shown first, and confirms what was shown.
+    pub async fn post_confirmed(&self, path: &str, fields: &[(&str, &str)]) -> Page {
+        let shown = self.post(path, fields).await.expect(200);
+        assert!(shown.value("seal").is_some(), "no page that asks first: {}", shown.heading());
+        let kept = shown.fields("main form");
+        let kept: Vec<(&str, &str)> = kept.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        self.post_only(path, &kept).await
     }
 
     /// Sends a form with these fields and no token.
@@ -187,6 +209,29 @@ impl Page {
     /// True when there is such an element.
     pub fn has(&self, css: &str) -> bool {
         self.html().select(&selector(css)).next().is_some()
+    }
+
+    /// What a browser would send of the first form of a selector, in the order of the page.
+    pub fn fields(&self, css: &str) -> Vec<(String, String)> {
+        let html = self.html();
+        let of = |css: &str| scraper::Selector::parse(css).expect("a selector");
+        let Some(form) = html.select(&of(css)).next() else { return Vec::new() };
+        let mut fields = Vec::new();
+        for field in form.select(&of("input, select, textarea")) {
+            let (kind, Some(name)) = (field.attr("type").unwrap_or(""), field.attr("name")) else { continue };
+            let value = match field.value().name() {
+                "select" => {
+                    let chosen = field.select(&of("option[selected]")).next();
+                    let chosen = chosen.or_else(|| field.select(&of("option")).next());
+                    chosen.and_then(|o| o.attr("value")).unwrap_or("").to_owned()
+                }
+                "textarea" => field.text().collect(),
+                _ if matches!(kind, "checkbox" | "radio") && field.attr("checked").is_none() => continue,
+                _ => field.attr("value").unwrap_or("").to_owned(),
+            };
+            fields.push((name.to_owned(), value));
+        }
+        fields
     }
 
     /// An attribute of every element that the selector finds.
