@@ -33,6 +33,52 @@ pub struct DomainSample {
     pub points: String,
 }
 
+/// A draft of a form that was kept.
+pub struct DraftSample {
+    /// When it was kept.
+    pub from: Option<String>,
+    /// Where the form lives.
+    pub place: String,
+}
+
+/// A field that differs from the record.
+pub struct DifferenceSample {
+    /// Field.
+    pub label: String,
+    /// As typed.
+    pub typed: String,
+    /// As it stands in the record.
+    pub stands: String,
+}
+
+/// A marked cell of a map.
+pub struct CellSample {
+    /// discoloured, eroded or overgrown.
+    pub finding: String,
+    /// Its outline.
+    pub path: String,
+}
+
+/// The clock map as a drawing.
+pub struct MapSample {
+    /// `viewBox`.
+    pub view: String,
+    /// Half width and half height of the stoma.
+    pub stoma: (String, String),
+    /// Centre and radius of the plate.
+    pub plate: (String, String, String),
+    /// Lines between cells.
+    pub grid: String,
+    /// Marked cells.
+    pub cells: Vec<CellSample>,
+    /// Words on the rim: x, y, word.
+    pub marks: Vec<(String, String, String)>,
+    /// Size of the letters.
+    pub letters: String,
+    /// All of it in words.
+    pub words: String,
+}
+
 /// Somebody in a list.
 pub struct RowSample {
     /// Address.
@@ -70,6 +116,9 @@ pub struct ComponentsPage {
     pub selects: Vec<Question>,
     pub areas: Vec<Field>,
     pub domains: Vec<DomainSample>,
+    pub map: MapSample,
+    pub draft: DraftSample,
+    pub differences: Vec<DifferenceSample>,
     pub messages: Vec<Message>,
     pub tags: Vec<(String, String)>,
     pub bands: Vec<Band>,

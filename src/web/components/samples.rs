@@ -3,7 +3,7 @@
 use super::super::form_view::{Choice, DateParts, ErrorSummary, Field, Question, Width};
 use super::super::shell::{Message, MessageKind, Shell};
 use super::super::views::{Avoid, Band, Died, Pager, PatientBanner, Roundel, RoundelMark, Score};
-use super::{ComponentsPage, DomainSample, RowSample, pictures};
+use super::{CellSample, ComponentsPage, DifferenceSample, DomainSample, DraftSample, MapSample, RowSample, pictures};
 
 /// The page.
 pub(super) fn page_of(shell: Shell) -> ComponentsPage {
@@ -36,6 +36,13 @@ pub(super) fn page_of(shell: Shell) -> ComponentsPage {
             Field::new("reason", "Reason").error(Some("Write why")),
         ],
         domains: vec![domain("sample-plain", None, ""), domain("sample-wrong", Some("Choose an area"), "2")],
+        map: map(),
+        draft: DraftSample { from: Some("today at 10:42".to_owned()), place: "sample".to_owned() },
+        differences: vec![DifferenceSample {
+            label: "Phone".to_owned(),
+            typed: "01632 960123".to_owned(),
+            stands: "01632 960456".to_owned(),
+        }],
         messages: messages(),
         tags: [("plain", "draft"), ("good", "fulfilled"), ("mind", "due"), ("bad", "missed")]
             .map(|(kind, word)| (kind.to_owned(), word.to_owned()))
@@ -132,6 +139,23 @@ fn domain(key: &str, error: Option<&str>, severity: &str) -> DomainSample {
         area: cells("area", "Area", &["None", "Under a quarter", "Up to a half", "More"]),
         severity: severe,
         points: "–".to_owned(),
+    }
+}
+
+fn map() -> MapSample {
+    let text = |words: &str| words.to_owned();
+    MapSample {
+        view: text("-60 -60 120 120"),
+        stoma: (text("14"), text("12")),
+        plate: (text("0"), text("0"), text("50")),
+        grid: text("M0-50V50M-50 0H50"),
+        cells: vec![
+            CellSample { finding: text("eroded"), path: text("M20 0H40L35 20H17Z") },
+            CellSample { finding: text("discoloured"), path: text("M-40 0H-20L-17 20H-35Z") },
+        ],
+        marks: vec![(text("0"), text("-55"), text("12")), (text("55"), text("0"), text("3"))],
+        letters: text("8"),
+        words: text("3 to 4 o'clock eroded; 8 to 9 o'clock discoloured."),
     }
 }
 

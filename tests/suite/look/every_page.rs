@@ -11,10 +11,11 @@ use crate::support::block_on;
 const PAGE: usize = 8 * 1024;
 
 /// Pages that do not keep to it, with what they may weigh: lists of everybody or of every item, and the page of parts.
-const HEAVY: [(&str, usize); 4] = [
+const HEAVY: [(&str, usize); 5] = [
     ("/week", 26 * 1024),
     ("/patients/{id}/supplies", 11 * 1024),
     ("/catalogue", 9 * 1024),
+    ("/quantities", 9 * 1024),
     ("/account/components", 17 * 1024),
 ];
 

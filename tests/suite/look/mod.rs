@@ -29,12 +29,16 @@ use crate::jobs::{demonstration, patient};
 use crate::support::{Client, TestApp};
 
 /// Routes that answer with no page, each with what it is.
-const NO_PAGES: [(&str, &str); 5] = [
+const NO_PAGES: [(&str, &str); 9] = [
     ("/", "leads to the first page of one's role"),
     ("/static/{stamp}/{file:.*}", "style, script, fonts"),
     ("/livez", "for machines"),
     ("/readyz", "for machines"),
+    ("/dates", "the reading of a date in words, for the script"),
+    ("/session", "how long a session has left, for the script"),
+    ("/patients/{id}/photographs/{photograph}/picture", "a picture"),
     ("/prescriptions/{id}/summary.pdf", "a PDF, checked by print.rs"),
+    ("/prescriptions/{id}/routine.pdf", "a PDF"),
 ];
 
 /// The demonstration with what its pages need to be found.
@@ -139,7 +143,13 @@ impl Ground {
             path if path.starts_with("/protocols/{code}") => vec![path.replace("{code}", &self.own)],
             "/staff/{id}" => vec![format!("/staff/{}", self.colleague)],
             "/patients/{id}" => [self.lives, self.died, self.two_stomas].map(|id| format!("/patients/{id}")).to_vec(),
-            "/prescriptions/{id}/summary" => vec![format!("/prescriptions/{}/summary", self.prescription())],
+            "/calibration/{case}" => {
+                let cases = roundel::skin::rules::calibration::shipped().expect("cases");
+                cases.cases.first().iter().map(|case| format!("/calibration/{}", case.id)).collect()
+            }
+            path if path.starts_with("/prescriptions/{id}/") => {
+                vec![path.replace("{id}", &self.prescription().to_string())]
+            }
             path => {
                 let path = match path.strip_prefix("/patients/{id}") {
                     Some(rest) => format!("/patients/{lives}{rest}").replace("{stoma}", &self.stoma().to_string()),

@@ -6,7 +6,7 @@ use super::Ground;
 use crate::support::{Backend, TestApp, block_on};
 
 /// Macros that others are made of; they are seen through those.
-const INNER: [&str; 5] = ["label_words", "notes", "input", "pick", "cells"];
+const INNER: [&str; 6] = ["label_words", "notes", "input", "pick", "cells", "range_part"];
 
 fn macros() -> Vec<String> {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("templates/parts");

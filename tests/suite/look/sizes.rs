@@ -72,7 +72,7 @@ fn forced_colours_keep_every_state() {
         browser.open("/account/components").await;
         let seen = "const of = (css, pseudo) => getComputedStyle(document.querySelector(css), pseudo); \
             return [matchMedia('(forced-colors: active)').matches, \
-              of('.words a[aria-current]').borderBottomColor != of('.words a:not([aria-current])').borderBottomColor, \
+              of('.words a[aria-current]').borderBottomWidth != of('.words a:not([aria-current])').borderBottomWidth, \
               of('input[type=checkbox]:checked', '::before').backgroundColor != of('input[type=checkbox]:not(:checked)', '::before').backgroundColor, \
               of('.series-1').color == of('.series-2').color, \
               of('.button').borderTopStyle == 'solid']";
