@@ -392,8 +392,14 @@ both_backends! {
             async move {
                 for n in 0.. {
                     let name = format!("member-{person}-{n}@clinic.example");
-                    let fields =
-                        [("name", "Robin Example"), ("sign_in_name", name.as_str()), ("roles", "nurse"), ("csrf", token)];
+                    let once = roundel::once::fresh();
+                    let fields = [
+                        ("name", "Robin Example"),
+                        ("sign_in_name", name.as_str()),
+                        ("roles", "nurse"),
+                        ("csrf", token),
+                        ("once", once.as_str()),
+                    ];
                     let request = client.request(reqwest::Method::POST, "/staff");
                     // No answer: it was killed meanwhile, and nothing was promised.
                     let Ok(answer) = form(request, &fields).send().await else { return };

@@ -241,8 +241,8 @@ fn who_was_booked_stays_on_the_list() {
         let row = week.attributes("tr:has(form.book)", "id").remove(0);
         let action = week.attributes("form.book", "action").remove(0);
         let field = |name: &str| week.attributes(&format!("#{row} form.book input[name={name}]"), "value").remove(0);
-        let (version, slot) = (field("version"), field("slot"));
-        nurse.post(&action, &[("version", &version), ("slot", &slot)]).await.expect(303);
+        let (patient, version, slot) = (field("patient"), field("version"), field("slot"));
+        nurse.post(&action, &[("patient", &patient), ("version", &version), ("slot", &slot)]).await.expect(303);
         let after = nurse.get("/week").await.expect(200);
         assert!(after.has(&format!("#{row}")), "PLI152");
         assert!(after.first(&format!("#{row}")).contains("booked"), "PLI066");

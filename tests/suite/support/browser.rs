@@ -156,7 +156,8 @@ impl Browser {
     /// Clicks: one press. What leads to another page is waited for: the driver itself does not always do so.
     pub async fn click(&mut self, css: &str) {
         let element = self.find(css).await;
-        let leads = "const to = arguments[0].closest('button[type=submit], a[href]'); \
+        let leads = "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'}); \
+            const to = arguments[0].closest('button[type=submit], a[href]'); \
             const stays = !to || /^#|^tel:|[.]pdf$/.test(to.getAttribute('href') ?? ''); return stays ? 0 : performance.timeOrigin;";
         let leads = self.driver().execute(leads, vec![element.to_json().expect("an element")]).await;
         let before = leads.expect("the script runs").json().as_f64().unwrap_or_default();
