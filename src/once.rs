@@ -9,7 +9,7 @@ use sha2::{Digest, Sha256};
 
 use crate::db::ids::{OnceId, ServiceId};
 use crate::db::schema::sent_forms;
-use crate::db::{Conn, Stamp, StoreError, Tx};
+use crate::db::{Conn, Db, Stamp, StoreError, Tx};
 use crate::web::AppError;
 
 /// How long a sent form is remembered, in days: longer than a page stays open on a clinic machine (local).
@@ -50,8 +50,22 @@ pub fn answered(tx: &mut Tx<'_>, once: OnceId) -> Result<Option<String>, StoreEr
 }
 
 /// The same, read outside a write: for what is looked at before the form is written. The write asks again.
-pub fn answer_of(conn: &mut Conn, service: ServiceId, once: OnceId) -> Result<Option<String>, StoreError> {
+pub async fn answered_already(db: &Db, service: ServiceId, once: OnceId) -> Result<Option<String>, StoreError> {
+    db.read(move |conn| answer_of(conn, service, once)).await
+}
+
+fn answer_of(conn: &mut Conn, service: ServiceId, once: OnceId) -> Result<Option<String>, StoreError> {
     Ok(sent_forms::table.find((service, once)).select(sent_forms::answer).first(conn).optional()?)
+}
+
+/// The answer given when the form was sent before; else notes that it is sent now and answers this, and gives `None`.
+/// For forms whose answer is known before what they make.
+pub fn claim(tx: &mut Tx<'_>, once: OnceId, answer: &str) -> Result<Option<String>, StoreError> {
+    let before = answered(tx, once)?;
+    if before.is_none() {
+        sent(tx, once, answer)?;
+    }
+    Ok(before)
 }
 
 /// Notes that the form was sent and what it answers: the address of the page that follows. Old notes go.

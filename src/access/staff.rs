@@ -136,7 +136,7 @@ pub async fn list(state: web::Data<State>, signed: Signed) -> Answer {
 pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>) -> Answer {
     let form = form.0;
     let (sending, service) = (once::of(&form.once)?, signed.service.id);
-    if let Some(made) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+    if let Some(made) = once::answered_already(&state.db, service, sending).await? {
         return again(&state, &signed, &made).await;
     }
     let mut checked = form.validate().err();
@@ -154,7 +154,7 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>
     }
     let (None, Some(roles)) = (&checked, roles) else {
         // A name that is taken may be taken by the same form, written while this one was looked at.
-        if let Some(made) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        if let Some(made) = once::answered_already(&state.db, service, sending).await? {
             return again(&state, &signed, &made).await;
         }
         let shown = load(&state, &signed).await?;
@@ -168,11 +168,10 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<NewStaff>
     let made_before = state
         .db
         .write(&signed.actor, move |tx| {
-            if let Some(made) = once::answered(tx, sending)? {
+            if let Some(made) = once::claim(tx, sending, &id.to_string())? {
                 append(tx, Event::create("staff.member").outcome(Outcome::Refused).with("why", "sent twice"))?;
                 return Ok(Some(made));
             }
-            once::sent(tx, sending, &id.to_string())?;
             store::add_staff(tx, &row, &roles)?;
             store::add_link(tx, row.service_id, id, &hash)?;
             let codes: Vec<&str> = roles.iter().map(|r| r.code()).collect();

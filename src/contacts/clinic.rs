@@ -276,11 +276,10 @@ pub async fn sign(
         .db
         .write(&signed.actor, move |tx| {
             drafts::drop_at(tx, &place)?;
-            if once::answered(tx, sending)?.is_some() {
+            if once::claim(tx, sending, &format!("/patients/{id}"))?.is_some() {
                 append(tx, Event::create("skin.assessment").outcome(Outcome::Refused).with("why", "sent twice"))?;
                 return Ok(());
             }
-            once::sent(tx, sending, &format!("/patients/{id}"))?;
             write(tx, &form, worked, (contact_id, assessment_id), &band_set, &name)
         })
         .await

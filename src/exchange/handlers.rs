@@ -113,7 +113,7 @@ pub async fn act(state: web::Data<State>, signed: Signed, path: PathOf<UploadId>
     let now = Stamp::new(state.clock.now());
     // Brought in once; sent again, it says what came of it.
     let sending = once::derived(&["import", &id.to_string()]);
-    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+    if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
         return brought_before(&state, &signed, answered).await;
     }
     let content =

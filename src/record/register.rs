@@ -215,7 +215,7 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     };
     // The same form again is no duplicate: it answers as it did the first time.
     let sending = once::of(&form.once)?;
-    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+    if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
         return Ok(see_other(answered));
     }
     form.put_on(&mut patient, &facts);
@@ -229,7 +229,7 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     let same_number = likely.iter().any(|l| l.identifiers.iter().any(|i| facts.identifiers.contains(i)));
     if same_number || (!likely.is_empty() && form.not_a_duplicate != "yes") {
         // What looks like a duplicate may be the same form, written while this one was looked at.
-        if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+        if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
             return Ok(see_other(answered));
         }
         let wrong = if same_number {
@@ -254,12 +254,11 @@ pub async fn register(state: web::Data<State>, signed: Signed, form: PostedBoth<
     let to = state
         .db
         .write(&signed.actor, move |tx| {
-            if let Some(answered) = once::answered(tx, sending)? {
+            let to = format!("/patients/{id}");
+            if let Some(answered) = once::claim(tx, sending, &to)? {
                 append(tx, Event::create("patient.record").outcome(Outcome::Refused).with("why", "sent twice"))?;
                 return Ok(answered);
             }
-            let to = format!("/patients/{id}");
-            once::sent(tx, sending, &to)?;
             drafts::drop_at(tx, &place)?;
             patients::add(tx, patient, &facts.identifiers)?;
             stomas::add(tx, &stoma)?;

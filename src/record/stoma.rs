@@ -113,7 +113,7 @@ pub async fn add(
     let mut stoma = stomas::new_stoma(signed.service.id, id, "", "", today, now);
     let sending = once::of(&of.once)?;
     let service = signed.service.id;
-    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+    if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
         return Ok(see_other(answered)); // the same form again
     }
     let choices = state.db.read(move |conn| Choices::for_new(conn, service)).await?;
@@ -149,15 +149,14 @@ pub async fn add(
     let to = state
         .db
         .write(&signed.actor, move |tx| {
-            if let Some(answered) = once::answered(tx, sending)? {
+            let to = format!("/patients/{id}");
+            if let Some(answered) = once::claim(tx, sending, &to)? {
                 append(
                     tx,
                     Event::create("stoma.record").about(id).outcome(Outcome::Refused).with("why", "sent twice"),
                 )?;
                 return Ok(answered);
             }
-            let to = format!("/patients/{id}");
-            once::sent(tx, sending, &to)?;
             drafts::drop_at(tx, &place)?;
             stomas::add(tx, &stoma)?;
             say(tx, &format!("The stoma of {name} is recorded{surgery}; reviews are planned."))?;
@@ -304,7 +303,7 @@ pub async fn refashion(
     let PostedBoth(form, of) = form;
     same_patient(&of.patient, id)?;
     let (sending, service) = (once::of(&of.once)?, signed.service.id);
-    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+    if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
         return Ok(see_other(answered)); // the same form again
     }
     let (loaded, mut held, choices) = to_refashion(&state, &signed, id, stoma).await?;
@@ -349,11 +348,10 @@ pub async fn refashion(
         .db
         .write(&signed.actor, move |tx| {
             let (old, new) = (held.id, fresh.id);
-            if once::answered(tx, sending)?.is_some() {
+            if once::claim(tx, sending, &format!("/patients/{id}/follow-up"))?.is_some() {
                 let event = Event::update("stoma.refashion").outcome(Outcome::Refused).with("why", "sent twice");
                 return append(tx, event).map(drop);
             }
-            once::sent(tx, sending, &format!("/patients/{id}/follow-up"))?;
             stomas::add(tx, &fresh)?;
             stomas::replace(tx, held, Some("Refashioned"))?;
             say(tx, &format!("The new episode of {name} is recorded; the earlier one stays readable."))?;

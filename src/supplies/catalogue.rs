@@ -348,7 +348,7 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<ItemForm>
     let form = form.0;
     let (sending, service) = (once::of(&form.once)?, signed.service.id);
     // Before it is read: sent again, its name is taken by itself.
-    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+    if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
         return Ok(see_other(answered));
     }
     let items = load(&state, &signed).await?;
@@ -356,7 +356,7 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<ItemForm>
         Ok(item) => item,
         Err(wrong) => {
             // What is in the catalogue already may be the same form, written while this one was read.
-            if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+            if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
                 return Ok(see_other(answered));
             }
             return page(StatusCode::UNPROCESSABLE_ENTITY, &build(&signed, &items, &form, &wrong));
@@ -367,11 +367,10 @@ pub async fn add(state: web::Data<State>, signed: Signed, form: Posted<ItemForm>
     state
         .db
         .write(&signed.actor, move |tx| {
-            if once::answered(tx, sending)?.is_some() {
+            if once::claim(tx, sending, &to)?.is_some() {
                 let event = Event::create("catalogue.item").outcome(Outcome::Refused).with("why", "sent twice");
                 return append(tx, event).map(drop);
             }
-            once::sent(tx, sending, &to)?;
             access::say(tx, &format!("{} is in the catalogue.", item.name))?;
             let event = Event::create("catalogue.item").with("item", item.id).with("category", &item.category);
             store::add_items(tx, &[item])?;

@@ -93,12 +93,11 @@ pub async fn sign(
     state
         .db
         .write(&signed.actor, move |tx| {
-            if once::answered(tx, sending)?.is_some() {
+            if once::claim(tx, sending, &to)?.is_some() {
                 let event = Event::update("prescription.sign").outcome(Outcome::Refused).with("why", "sent twice");
                 append(tx, event)?;
                 return Ok(());
             }
-            once::sent(tx, sending, &to)?;
             let loaded = summary::load(tx.conn(), service, id, today)?;
             put_in_force(tx, &loaded, &form, override_reason)
         })
@@ -171,7 +170,7 @@ pub async fn stop(
     let to = if is_draft { format!("/patients/{patient}/supplies") } else { format!("/prescriptions/{id}/summary") };
     let me = signed.staff_id.to_string();
     let sending = once::derived(&["stop", &id.to_string(), &form.version.to_string(), &reason, &me]);
-    if let Some(answered) = state.db.read(move |conn| once::answer_of(conn, service, sending)).await? {
+    if let Some(answered) = once::answered_already(&state.db, service, sending).await? {
         return Ok(see_other(answered));
     }
     if !matches!(held.status.as_str(), "draft" | "signed") || held.version != form.version {
@@ -183,11 +182,10 @@ pub async fn stop(
     state
         .db
         .write(&signed.actor, move |tx| {
-            if once::answered(tx, sending)?.is_some() {
+            if once::claim(tx, sending, &answer)?.is_some() {
                 let event = Event::update("prescription.stop").outcome(Outcome::Refused).with("why", "sent twice");
                 return append(tx, event).map(drop);
             }
-            once::sent(tx, sending, &answer)?;
             store::stop(tx, &held, &reason)?;
             let said = if is_draft {
                 "The draft was thrown away."
