@@ -216,15 +216,15 @@ pub fn end_sessions_of(tx: &mut Tx<'_>, staff_id: StaffId) -> Result<usize, Stor
 
 /// Leaves a message for the next page of the acting session.
 pub fn say(tx: &mut Tx<'_>, text: &str) -> Result<(), StoreError> {
-    if let Some(token_hash) = &tx.actor().session {
-        let said = (sessions::message.eq(text), sessions::undo.eq(None::<String>));
-        diesel::update(sessions::table.find(token_hash)).set(said).execute(tx.conn())?;
-    }
-    Ok(())
+    leave(tx, text, None)
 }
 
 /// Leaves a message whose act can be undone at this address.
 pub fn say_with_undo(tx: &mut Tx<'_>, text: &str, undo: &str) -> Result<(), StoreError> {
+    leave(tx, text, Some(undo))
+}
+
+fn leave(tx: &mut Tx<'_>, text: &str, undo: Option<&str>) -> Result<(), StoreError> {
     if let Some(token_hash) = &tx.actor().session {
         let said = (sessions::message.eq(text), sessions::undo.eq(undo));
         diesel::update(sessions::table.find(token_hash)).set(said).execute(tx.conn())?;
