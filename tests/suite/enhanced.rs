@@ -100,8 +100,7 @@ fn a_second_press_is_held_back_and_harmless_without_the_script() {
     block_on(async {
         for script in [true, false] {
             let ward = Ward::new();
-            let mut browser =
-                if script { Browser::start(&ward.app).await } else { Browser::without_script(&ward.app).await };
+            let mut browser = Browser::with_script(&ward.app, script).await;
             browser.sign_in(&ward.nurse).await;
             browser.open(&ward.clinic()).await;
             for field in ["[name=mode][value=phone]", "[name=colour][value=red]", "[name=skin_clear][value=yes]"] {
@@ -123,8 +122,7 @@ fn the_score_is_counted_while_it_is_chosen_and_by_the_server_always() {
     block_on(async {
         for script in [true, false] {
             let ward = Ward::new();
-            let mut browser =
-                if script { Browser::start(&ward.app).await } else { Browser::without_script(&ward.app).await };
+            let mut browser = Browser::with_script(&ward.app, script).await;
             browser.sign_in(&ward.nurse).await;
             browser.open(&ward.clinic()).await;
             // The reference vector of discolouration 2+2 and erosion 1+2: score 7 (the published sheet).

@@ -69,15 +69,16 @@ pub enum Rules {
 impl Browser {
     /// Opens a browser on this service.
     pub async fn start(app: &TestApp) -> Self {
-        Self::start_with(app, true).await
+        Self::with_script(app, true).await
     }
 
     /// Opens a browser in which pages run no script.
     pub async fn without_script(app: &TestApp) -> Self {
-        Self::start_with(app, false).await
+        Self::with_script(app, false).await
     }
 
-    async fn start_with(app: &TestApp, script: bool) -> Self {
+    /// Opens a browser whose pages run their script, or none.
+    pub async fn with_script(app: &TestApp, script: bool) -> Self {
         let profile = tempfile::tempdir().expect("a folder for the profile");
         let (process, port) = start_driver(profile.path());
         let mut wanted = DesiredCapabilities::chrome();
